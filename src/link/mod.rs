@@ -1,0 +1,110 @@
+//! Bytes to and from an address. Knows no SCPI.
+//!
+//! A link carries whole messages: over a byte stream (TCP, serial, memory) the
+//! end of a message is found by a [`Framing`]; a transport that marks message
+//! ends itself needs none. Every call has a deadline, so nothing blocks for
+//! ever. A link is never used for two messages at once: the session above sends
+//! one and reads one.
+//!
+//! Holds always: what was thrown away is returned to the caller, never lost in
+//! silence; a closed connection is an error that says so.
+
+use std::future::Future;
+use std::pin::Pin;
+use tokio::time::Instant;
+
+/// What a link's calls return: a boxed future, so that links can be stacked at run time.
+pub type Pending<'a, T> = Pin<Box<dyn Future<Output = Result<T, LinkError>> + Send + 'a>>;
+
+/// A way to one instrument, and back.
+pub trait Link: Send {
+    /// Sends one message. The link adds the terminator.
+    ///
+    /// # Errors
+    /// [`LinkError::Timeout`] when not everything was taken by `deadline`;
+    /// [`LinkError::Closed`] when the far end is gone.
+    fn send<'a>(&'a mut self, message: &'a [u8], deadline: Instant) -> Pending<'a, ()>;
+
+    /// Receives one message, without its terminator.
+    ///
+    /// Bytes of an unfinished message stay in the link: a later call goes on
+    /// with them, and [`Link::drain`] throws them away.
+    ///
+    /// # Errors
+    /// [`LinkError::Timeout`] with what had arrived, [`LinkError::Closed`],
+    /// [`LinkError::TooLong`] when a message exceeds the link's bound.
+    fn receive<'a>(&'a mut self, deadline: Instant) -> Pending<'a, Vec<u8>>;
+
+    /// Throws away everything that has arrived or arrives until the line has
+    /// been silent for `quiet`, or `deadline` has come, and returns it.
+    fn drain<'a>(&'a mut self, quiet: std::time::Duration, deadline: Instant) -> Pending<'a, Vec<u8>>;
+}
+
+/// How messages are told apart on a byte stream.
+#[derive(Clone, Debug)]
+pub struct Framing {
+    /// Appended to every message that is sent: `\n`, `\r`, `\r\n` or nothing.
+    pub send_end: Vec<u8>,
+    /// What ends a message that arrives.
+    pub receive_end: ReceiveEnd,
+    /// The longest message that is accepted, in bytes.
+    pub longest: usize,
+}
+
+/// What ends a message that arrives on a byte stream.
+#[derive(Clone, Debug)]
+pub enum ReceiveEnd {
+    /// These bytes. `scan` finds the end of the message in what has arrived so
+    /// far (the count of bytes before the terminator), so that a terminator
+    /// inside binary data is not taken for the end; the layer above supplies it.
+    Bytes {
+        /// The terminator.
+        end: Vec<u8>,
+        /// `scan(arrived, end)`: where the message ends, if it has.
+        scan: fn(&[u8], &[u8]) -> Option<usize>,
+    },
+    /// Silence of this length, for instruments that send no terminator.
+    Silence(std::time::Duration),
+}
+
+/// Why a message could not be sent or received.
+#[derive(Debug, thiserror::Error)]
+pub enum LinkError {
+    /// The address is not a resource string that this tool knows.
+    #[error("{address:?} is not an address: {problem}")]
+    Address {
+        /// As written.
+        address: String,
+        /// What is wrong, and what is known.
+        problem: String,
+    },
+    /// The far end could not be reached.
+    #[error("cannot open {address}: {source}")]
+    Open {
+        /// As written.
+        address: String,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// The deadline came first.
+    #[error("no answer in time ({} bytes had arrived)", partial.len())]
+    Timeout {
+        /// The bytes of the unfinished message.
+        partial: Vec<u8>,
+    },
+    /// The far end closed the connection, or the cable is out.
+    #[error("the connection was closed by the far end ({} bytes of an unfinished message were lost)", partial.len())]
+    Closed {
+        /// The bytes of the unfinished message.
+        partial: Vec<u8>,
+    },
+    /// The message was longer than the link allows.
+    #[error("a message longer than {limit} bytes")]
+    TooLong {
+        /// The bound in force.
+        limit: usize,
+    },
+    /// The system reported an error on the open connection.
+    #[error("the connection failed: {0}")]
+    Io(#[from] std::io::Error),
+}
