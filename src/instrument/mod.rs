@@ -1,1 +1,11 @@
-//! To come.
+//! Instruments: how each speaks ([`profile`]), the conversation with it
+//! (`session`), and what a supply and a meter do.
+//!
+//! A reading is born here, once, with its times, its uncertainty and its flags.
+//! Holds always: one query at a time; an answer that came late is never taken
+//! for the next one; a write that can be read back is read back.
+
+pub mod profile;
+mod reading;
+
+pub use reading::{Measurand, Reading, Regulation, Role, Sample, Snapshot};

@@ -1,0 +1,465 @@
+//! A profile: how an instrument speaks, and how well it measures. Data only.
+//!
+//! Read from TOML by [`Profile::read`]; nothing about a dialect is compiled in.
+//! Every key is described in `profiles/README.md`. Messages are templates:
+//! `{channel}`, `{value}`, `{voltage}`, `{current}`, `{range}` and `{rate}` are
+//! replaced. The session, the supply and the meter drive by it; a stand-in
+//! answers by it, from its own code.
+
+mod read;
+mod shipped;
+#[cfg(test)]
+mod tests;
+
+pub use shipped::{SHIPPED, find};
+
+use crate::document::{Document, Problems};
+use crate::units::{Amperes, Ohms, Ratio, Seconds, Volts, Watts};
+
+/// A profile as read.
+#[derive(Clone, Debug)]
+pub struct Profile {
+    /// The file's name without its ending.
+    pub name: String,
+    /// The text that it was read from, for the record.
+    pub document: Document,
+    /// One sentence about the dialect.
+    pub about: String,
+    /// How the instrument says who it is.
+    pub identity: Identity,
+    /// How messages travel.
+    pub wire: Wire,
+    /// How it reports errors.
+    pub errors: Errors,
+    /// How a channel is chosen; `None` where there is one only.
+    pub select: Option<Select>,
+    /// Messages that take it under remote control, in order.
+    pub remote: Vec<String>,
+    /// Messages that give it back to its front panel, in order.
+    pub local: Vec<String>,
+    /// A reset on opening, with the time that it takes; by default none is sent.
+    pub reset: Option<(String, Seconds)>,
+    /// What kind of instrument it is, and the rest.
+    pub kind: Kind,
+}
+
+/// Supply or meter.
+#[derive(Clone, Debug)]
+pub enum Kind {
+    /// A supply.
+    Supply(Box<SupplyProfile>),
+    /// A meter.
+    Meter(Box<MeterProfile>),
+}
+
+/// How the instrument says who it is.
+#[derive(Clone, Debug)]
+pub struct Identity {
+    /// The question, `*IDN?` by default; `None` where it has none.
+    pub ask: Option<String>,
+    /// Patterns (`*` stands for anything) of which the answer must fit one; empty: any.
+    pub patterns: Vec<String>,
+    /// Which comma field of the answer, from 1, is the serial number.
+    pub serial_field: usize,
+}
+
+/// How messages travel.
+#[derive(Clone, Debug)]
+pub struct Wire {
+    /// Appended to what is sent.
+    pub send_end: String,
+    /// Ends what arrives; empty: silence of `silence` ends it.
+    pub receive_end: String,
+    /// See `receive_end`.
+    pub silence: Seconds,
+    /// Shortest pause between two messages, from the end of one to the start of the next.
+    pub gap: Seconds,
+    /// Pause after a message that sets something, where longer than `gap`.
+    pub write_gap: Seconds,
+    /// How long an answer may take.
+    pub timeout: Seconds,
+    /// Whether every message is echoed before its answer.
+    pub echo: bool,
+    /// A prompt that ends every exchange.
+    pub prompt: Option<String>,
+    /// A line that acknowledges every message that sets something (and follows the data of a query).
+    pub acknowledge: Option<String>,
+    /// Line settings for a serial port, where the bench file does not give its own.
+    pub line: LineDefaults,
+}
+
+/// Serial line settings as a profile gives them; `link::serial` knows what they mean.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LineDefaults {
+    /// Bits per second.
+    pub baud: u32,
+    /// 7 or 8.
+    pub data_bits: u8,
+    /// Parity.
+    pub parity: Parity,
+    /// 1 or 2.
+    pub stop_bits: u8,
+    /// Flow control.
+    pub flow: Flow,
+    /// Level of DTR after opening.
+    pub dtr: LineLevel,
+    /// Level of RTS after opening.
+    pub rts: LineLevel,
+}
+
+/// Parity of a serial line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Parity {
+    /// No parity bit.
+    None,
+    /// Even.
+    Even,
+    /// Odd.
+    Odd,
+}
+
+/// Flow control of a serial line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Flow {
+    /// None.
+    None,
+    /// XON/XOFF.
+    Software,
+    /// RTS/CTS.
+    Hardware,
+}
+
+/// A level that a control line is set to on opening.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineLevel {
+    /// Asserted.
+    High,
+    /// Not asserted.
+    Low,
+    /// As the system leaves it.
+    Leave,
+}
+
+/// How it reports errors.
+#[derive(Clone, Debug)]
+pub struct Errors {
+    /// Asks for the oldest entry of the error queue; `None`: there is no queue,
+    /// and writes are checked by reading back alone.
+    pub ask: Option<String>,
+    /// How many entries the queue holds at most.
+    pub depth: usize,
+    /// Patterns of error texts that come in place of an answer.
+    pub in_band: Vec<String>,
+}
+
+/// A command that chooses the channel for those that follow.
+#[derive(Clone, Debug)]
+pub struct Select {
+    /// Sent before every message that concerns a channel.
+    pub send: String,
+    /// Asks which is chosen.
+    pub ask: Option<String>,
+}
+
+/// Accuracy: a share of the reading, a share of the range, and an amount, added.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Accuracy {
+    /// Share of the reading.
+    pub reading: Ratio,
+    /// Share of the range.
+    pub range: Ratio,
+    /// In the measurand's unit.
+    pub offset: f64,
+}
+
+impl Accuracy {
+    /// Half-width of the interval that the maker states, in the measurand's unit.
+    pub fn half_width(&self, value: f64, range: f64) -> f64 {
+        self.reading.0 * value.abs() + self.range.0 * range.abs() + self.offset
+    }
+}
+
+/// A quantity that can be set and read back.
+#[derive(Clone, Debug)]
+pub struct Setting {
+    /// Sets it.
+    pub set: String,
+    /// Asks for what is set; `None`: cannot be verified.
+    pub ask: Option<String>,
+    /// Smallest step, in the quantity's unit.
+    pub resolution: f64,
+    /// What the instrument does with a value out of range.
+    pub out_of_range: OutOfRange,
+    /// Picks the value out of the answer.
+    pub reply: ReplyForm,
+}
+
+/// What an instrument does with a value that it cannot set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OutOfRange {
+    /// Reports an error and keeps the old value.
+    Refuses,
+    /// Takes the nearest that it can, in silence.
+    Clips,
+}
+
+/// How a value stands in an answer.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ReplyForm {
+    /// Which comma field, from 1.
+    pub field: usize,
+    /// A text before the value (a template), which must be there.
+    pub prefix: String,
+    /// Whether a unit may follow the number.
+    pub unit: UnitInReply,
+}
+
+/// Whether a unit follows a number in answers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum UnitInReply {
+    /// Never; a unit makes the answer garbled.
+    #[default]
+    None,
+    /// Always or sometimes: it is checked, and its prefix is applied.
+    Checked,
+}
+
+/// How a supply speaks and measures.
+#[derive(Clone, Debug)]
+pub struct SupplyProfile {
+    /// Most volts of a channel.
+    pub rated_voltage: Volts,
+    /// Most amperes of a channel.
+    pub rated_current: Amperes,
+    /// Most watts of a channel.
+    pub rated_power: Watts,
+    /// How many channels it has.
+    pub channels: u32,
+    /// The voltage.
+    pub voltage: Setting,
+    /// The current limit.
+    pub current: Setting,
+    /// Sets voltage and current at once; where given it is used in place of the two.
+    pub both: Option<String>,
+    /// The output switch.
+    pub output: Output,
+    /// Constant voltage or constant current.
+    pub mode: Option<Mode>,
+    /// Over-voltage protection.
+    pub over_voltage: Option<Protection>,
+    /// Over-current protection.
+    pub over_current: Option<Protection>,
+    /// Voltage read-back.
+    pub measured_voltage: Readback,
+    /// Current read-back.
+    pub measured_current: Readback,
+}
+
+/// The output switch.
+#[derive(Clone, Debug)]
+pub struct Output {
+    /// Switches on.
+    pub on: String,
+    /// Switches off.
+    pub off: String,
+    /// Switches every output off at once, where there is such a message.
+    pub all_off: Option<String>,
+    /// Asks for its state.
+    pub ask: Option<String>,
+    /// Answers that mean on.
+    pub reads_on: Vec<String>,
+    /// Answers that mean off.
+    pub reads_off: Vec<String>,
+    /// What off is, electrically.
+    pub off_is: OffState,
+    /// Longest time that the output takes to fall when nothing else draws.
+    pub fall: Seconds,
+}
+
+/// What an output that is off is, electrically.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum OffState {
+    /// An open switch: the unit keeps its charge.
+    Open,
+    /// A resistor across the terminals.
+    Bleeder(Ohms),
+    /// Held at zero volts.
+    ZeroVolts,
+}
+
+/// How the supply tells constant voltage from constant current.
+#[derive(Clone, Debug)]
+pub struct Mode {
+    /// The question.
+    pub ask: String,
+    /// How the answer is understood.
+    pub form: ModeForm,
+}
+
+/// How a mode answer is understood.
+#[derive(Clone, Debug)]
+pub enum ModeForm {
+    /// Words or code numbers; numbers are compared by value.
+    Words {
+        /// Mean constant voltage.
+        voltage: Vec<String>,
+        /// Mean constant current.
+        current: Vec<String>,
+        /// Mean a fault.
+        fault: Vec<String>,
+    },
+    /// Bits of a register, counted from 0: neither set means off, both mean out of regulation.
+    Bits {
+        /// Set in constant voltage.
+        voltage: u32,
+        /// Set in constant current.
+        current: u32,
+    },
+}
+
+/// A protection of the supply.
+#[derive(Clone, Debug)]
+pub struct Protection {
+    /// The level; `None` where the set-point itself is the level.
+    pub level: Option<Setting>,
+    /// Messages that enable it.
+    pub enable: Vec<String>,
+    /// Asks whether it has tripped, with the answers that mean yes.
+    pub tripped: Option<(String, Vec<String>)>,
+    /// Clears the trip.
+    pub clear: Option<String>,
+    /// Whether clearing restores the output to what it was.
+    pub clear_restores: bool,
+}
+
+/// A quantity that the supply reads back.
+#[derive(Clone, Debug)]
+pub struct Readback {
+    /// The question.
+    pub ask: String,
+    /// Picks the value out of the answer.
+    pub reply: ReplyForm,
+    /// Accuracy.
+    pub accuracy: Accuracy,
+    /// Smallest step.
+    pub resolution: f64,
+    /// Below this magnitude it cannot be told from zero.
+    pub floor: f64,
+}
+
+/// How a meter speaks and measures.
+#[derive(Clone, Debug)]
+pub struct MeterProfile {
+    /// Current, where it measures it.
+    pub current: Option<Function>,
+    /// Voltage, where it measures it.
+    pub voltage: Option<Function>,
+    /// Messages that set the rate (`{rate}`), sent after the function is set.
+    pub rate: Vec<String>,
+    /// The rates, fastest first; at least one.
+    pub rates: Vec<Rate>,
+    /// Answers that mean overload, beside the special numbers of SCPI.
+    pub overload: Vec<String>,
+}
+
+/// One rate of a meter.
+#[derive(Clone, Debug)]
+pub struct Rate {
+    /// Time over which it integrates.
+    pub integration: Seconds,
+    /// Shortest time from one reading to the next.
+    pub period: Seconds,
+    /// What `{rate}` becomes.
+    pub send: String,
+}
+
+/// One function of a meter.
+#[derive(Clone, Debug)]
+pub struct Function {
+    /// What `{function}` becomes in the messages that set the rate.
+    pub function: String,
+    /// Messages that choose function and range, in order.
+    pub configure: Vec<String>,
+    /// Asks for the range; `None`: cannot be verified.
+    pub range_ask: Option<String>,
+    /// A message sent before `read` that starts a measurement.
+    pub trigger: Option<String>,
+    /// Asks for a fresh reading with the settings kept.
+    pub read: String,
+    /// Picks the value out of the answer.
+    pub reply: ReplyForm,
+    /// The ranges, lowest first; at least one.
+    pub ranges: Vec<Range>,
+}
+
+/// One range of a meter's function.
+#[derive(Clone, Debug)]
+pub struct Range {
+    /// Largest value, in the measurand's unit.
+    pub full: f64,
+    /// What `{range}` becomes.
+    pub send: String,
+    /// Resistance between the terminals: the shunt of a current range, the input of a voltage range.
+    pub resistance: Ohms,
+    /// Rating of the fuse in its path.
+    pub fuse: Option<Amperes>,
+    /// The terminal that the lead must be in.
+    pub terminal: Option<String>,
+    /// Accuracy.
+    pub accuracy: Accuracy,
+    /// Smallest step.
+    pub resolution: f64,
+    /// Below this magnitude it cannot be told from zero.
+    pub floor: f64,
+}
+
+impl Profile {
+    /// Reads a profile from its text.
+    ///
+    /// # Errors
+    /// Every mistake in the file, with its place.
+    pub fn read(name: &str, document: Document) -> Result<Self, Problems> {
+        read::profile(name, &document)
+    }
+
+    /// The supply's part.
+    pub fn supply(&self) -> Option<&SupplyProfile> {
+        match &self.kind {
+            Kind::Supply(supply) => Some(supply),
+            Kind::Meter(_) => None,
+        }
+    }
+
+    /// The meter's part.
+    pub fn meter(&self) -> Option<&MeterProfile> {
+        match &self.kind {
+            Kind::Meter(meter) => Some(meter),
+            Kind::Supply(_) => None,
+        }
+    }
+}
+
+impl Function {
+    /// The lowest range that holds `value`.
+    pub fn range_for(&self, value: f64) -> Option<&Range> {
+        self.ranges.iter().find(|r| r.full >= value.abs())
+    }
+}
+
+/// Whether `text` fits `pattern`, in which `*` stands for any run of characters.
+/// Case does not matter.
+pub fn fits(pattern: &str, text: &str) -> bool {
+    let (pattern, text) = (pattern.to_lowercase(), text.to_lowercase());
+    let mut parts = pattern.split('*');
+    let Some(first) = parts.next() else { return text.is_empty() };
+    let Some(mut rest) = text.strip_prefix(first) else { return false };
+    let parts: Vec<&str> = parts.collect();
+    let Some((last, middle)) = parts.split_last() else { return rest.is_empty() };
+    for part in middle {
+        match rest.find(part) {
+            Some(at) => rest = rest.get(at + part.len()..).unwrap_or(""),
+            None => return false,
+        }
+    }
+    rest.ends_with(last)
+}
