@@ -1,1 +1,2 @@
 //! To come.
+pub mod finding;

@@ -1,1 +1,15 @@
-//! To come.
+//! What shall be done to the unit (a plan), on which instruments (a bench), and
+//! whether it can be: everything that can be known before anything is energised.
+//!
+//! A plan names roles, never addresses. Leaves to others: carrying it out
+//! (`runner`), keeping it within its limits (`interlock`).
+
+mod bench;
+mod model;
+mod read;
+
+pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
+pub use model::{
+    Ask, Ceiling, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan, Ramp,
+    Spacing, Stage, StageKind, Start, State, UnitUnderTest,
+};

@@ -11,6 +11,7 @@ mod shipped;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use read::line;
 pub use shipped::{SHIPPED, find};
 
 use crate::document::{Document, Problems};

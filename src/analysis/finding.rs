@@ -1,0 +1,4 @@
+//! To come.
+/// A finding.
+#[derive(Clone, Debug)]
+pub struct Finding;

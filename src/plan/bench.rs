@@ -1,0 +1,171 @@
+//! A bench file: which instruments stand there, where, and how they are wired.
+
+use crate::document::{Document, Places, Problem, Problems, Table};
+use crate::instrument::profile::{self, LineDefaults, Profile};
+use crate::units::Ohms;
+use std::path::Path;
+
+/// A bench as read, with its profiles.
+#[derive(Clone, Debug)]
+pub struct Bench {
+    /// The supply.
+    pub supply: SupplySeat,
+    /// The meter, where there is one.
+    pub meter: Option<MeterSeat>,
+    /// The leads from the supply to the unit.
+    pub leads: Leads,
+    /// Where stand-in instruments are told what the operator has connected; a real bench has none.
+    pub patch: Option<String>,
+    /// The text that it was read from.
+    pub document: Document,
+}
+
+/// A supply on the bench.
+#[derive(Clone, Debug)]
+pub struct SupplySeat {
+    /// Resource string; `None` on a bench that is for rehearsal only.
+    pub address: Option<String>,
+    /// How it speaks.
+    pub profile: Profile,
+    /// Which channel feeds the unit.
+    pub channel: u32,
+    /// Serial number that its identity must carry.
+    pub serial: Option<String>,
+    /// Line settings, where it hangs on a serial port.
+    pub line: LineDefaults,
+    /// Date by which its calibration expires, as 2027-03-31.
+    pub calibration_due: Option<String>,
+    /// Where it stands in the file.
+    pub places: Places,
+}
+
+/// A meter on the bench.
+#[derive(Clone, Debug)]
+pub struct MeterSeat {
+    /// Resource string; `None` on a bench that is for rehearsal only.
+    pub address: Option<String>,
+    /// How it speaks.
+    pub profile: Profile,
+    /// How it is wired to the unit.
+    pub wired: Wiring,
+    /// The terminal that the lead is in.
+    pub terminal: Option<String>,
+    /// Serial number that its identity must carry.
+    pub serial: Option<String>,
+    /// Line settings, where it hangs on a serial port.
+    pub line: LineDefaults,
+    /// Date by which its calibration expires, as 2027-03-31.
+    pub calibration_due: Option<String>,
+    /// Where it stands in the file.
+    pub places: Places,
+}
+
+/// How a meter is wired to the unit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wiring {
+    /// In the supply's lead: it measures the unit's current.
+    InSeries,
+    /// Across the unit: it measures its voltage.
+    Across,
+}
+
+/// The leads from the supply to the unit.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Leads {
+    /// Both leads together.
+    pub resistance: Ohms,
+}
+
+impl Bench {
+    /// Reads a bench file and the profiles that it names.
+    ///
+    /// # Errors
+    /// Every mistake in the bench file, or in a profile.
+    pub fn read(document: &Document) -> Result<Self, Problems> {
+        let folder = Path::new(&document.name).parent().map(Path::to_path_buf).unwrap_or_default();
+        let mut foreign = Problems::default();
+        let read = document.read(|root| {
+            root.rename("the bench file");
+            let supply = root.need_table("supply").and_then(|table| supply(table, &folder, &mut foreign));
+            let has_meter = root.has("meter");
+            let meter = root.table("meter").and_then(|table| meter(table, &folder, &mut foreign));
+            let mut leads = Leads::default();
+            if let Some(mut table) = root.table("leads") {
+                leads.resistance = table.quantity("resistance").unwrap_or_default();
+                table.finish();
+            }
+            let patch = root.table("patch").and_then(|mut table| {
+                let address = table.need_text("address");
+                table.finish();
+                address
+            });
+            if has_meter && meter.is_none() {
+                return None;
+            }
+            Some(Bench { supply: supply?, meter, leads, patch, document: document.clone() })
+        });
+        match read {
+            Ok(bench) => Ok(bench),
+            Err(_) if foreign.any_errors() => Err(foreign),
+            Err(problems) => Err(problems),
+        }
+    }
+}
+
+/// The profile that a seat names; its own mistakes go to `foreign`.
+fn seat_profile(table: &mut Table<'_>, folder: &Path, foreign: &mut Problems, meter: bool) -> Option<Profile> {
+    let named = table.need_text("profile")?;
+    match profile::find(&named, folder) {
+        Ok(found) if found.meter().is_some() == meter => Some(found),
+        Ok(_) => {
+            let wanted = if meter { "a meter" } else { "a supply" };
+            table.problem("profile", format!("the profile {named:?} is not for {wanted}"), format!("expected {wanted}'s profile"), None);
+            None
+        }
+        Err(problems) => {
+            if problems.iter().all(|p: &Problem| p.line_column().is_none()) {
+                let first = problems.iter().next();
+                table.problem("profile", first.map(|p| p.title.clone()).unwrap_or_default(), "no such profile", first.and_then(|p| p.hint.clone()));
+            } else {
+                foreign.extend(problems);
+            }
+            None
+        }
+    }
+}
+
+fn supply(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<SupplySeat> {
+    let profile = seat_profile(&mut table, folder, foreign, false);
+    let address = table.text("address");
+    let channel = table.count("channel", 1, 64).and_then(|c| u32::try_from(c).ok()).unwrap_or(1);
+    let serial = table.text("serial");
+    let defaults = profile.as_ref().map(|p| p.wire.line.clone()).unwrap_or_default();
+    let line = profile::line(&mut table, "line", &defaults);
+    let calibration_due = table.date("calibration_due");
+    let places = table.places();
+    if let Some(most) = profile.as_ref().and_then(|p| p.supply()).map(|s| s.channels)
+        && channel > most
+    {
+        table.problem("channel", format!("the supply has {most} channel(s), not {channel}"), "no such channel", None);
+    }
+    table.finish();
+    Some(SupplySeat { address, profile: profile?, channel, serial, line, calibration_due, places })
+}
+
+fn meter(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<MeterSeat> {
+    let profile = seat_profile(&mut table, folder, foreign, true);
+    let address = table.text("address");
+    let wired = if table.has("wired") {
+        table.choice("wired", &[("in series", Wiring::InSeries), ("across", Wiring::Across)])
+    } else {
+        table.missing("wired", Some("write wired = \"in series\" or wired = \"across\"".into()))
+    };
+    let terminal = table.text("terminal");
+    let serial = table.text("serial");
+    let defaults = profile.as_ref().map(|p| p.wire.line.clone()).unwrap_or_default();
+    let line = profile::line(&mut table, "line", &defaults);
+    let calibration_due = table.date("calibration_due");
+    let places = table.places();
+    table.finish();
+    Some(MeterSeat { address, profile: profile?, wired: wired?, terminal, serial, line, calibration_due, places })
+}

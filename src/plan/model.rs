@@ -1,0 +1,348 @@
+//! The plan as a program sees it. Read from TOML by `read`; the user's view of
+//! every key is in the README's section on plans.
+
+use crate::document::{Document, Places};
+use crate::units::{Amperes, Farads, Ohms, Seconds, Volts, VoltsPerSecond, Watts};
+
+/// A plan.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// One line that says what is asked.
+    pub title: String,
+    /// What the unit can bear.
+    pub unit: UnitUnderTest,
+    /// Limits that hold in every stage.
+    pub interlock: Interlock,
+    /// What is done, in order; at least one.
+    pub stages: Vec<Stage>,
+    /// The text that it was read from.
+    pub document: Document,
+}
+
+/// What is tested, and what it can bear.
+#[derive(Clone, Debug)]
+pub struct UnitUnderTest {
+    /// Its name.
+    pub name: String,
+    /// No stage may ask for more.
+    pub ceiling: Ceiling,
+    /// Capacitance across its input, where known: for the stored energy and the fall time.
+    pub capacitance: Option<Farads>,
+    /// Where it stands in the plan.
+    pub places: Places,
+}
+
+/// The most that a unit can bear.
+#[derive(Clone, Copy, Debug)]
+pub struct Ceiling {
+    /// Volts.
+    pub voltage: Volts,
+    /// Amperes.
+    pub current: Amperes,
+    /// Watts; voltage times current where the plan does not say.
+    pub power: Watts,
+}
+
+/// Limits that hold in every stage.
+#[derive(Clone, Debug)]
+pub struct Interlock {
+    /// Longest time in current limiting.
+    pub in_limit: Seconds,
+    /// Longest silence of any instrument.
+    pub no_reading: Seconds,
+    /// Most energy into the unit in one stage; unlimited where `None`.
+    pub energy: Option<crate::units::Joules>,
+    /// Where it stands in the plan.
+    pub places: Places,
+}
+
+/// One stage.
+#[derive(Clone, Debug)]
+pub struct Stage {
+    /// From 1, in the plan's order.
+    pub number: u32,
+    /// What is done.
+    pub kind: StageKind,
+    /// Where it stands in the plan.
+    pub places: Places,
+}
+
+/// What a stage does.
+#[derive(Clone, Debug)]
+pub enum StageKind {
+    /// Raises the voltage from zero at a rate, and watches the current.
+    Ramp(Ramp),
+    /// Holds the voltage and logs.
+    Log(Log),
+    /// Switches on, watches, switches off; again and again.
+    Start(Box<Start>),
+    /// Measures a part's leakage over voltage.
+    Leakage(Box<Leakage>),
+    /// Tells the operator something and waits for the answer.
+    Ask(Ask),
+}
+
+impl StageKind {
+    /// The word in the plan: `do = "ramp"`.
+    pub fn word(&self) -> &'static str {
+        match self {
+            StageKind::Ramp(_) => "ramp",
+            StageKind::Log(_) => "log",
+            StageKind::Start(_) => "start",
+            StageKind::Leakage(_) => "leakage",
+            StageKind::Ask(_) => "ask",
+        }
+    }
+}
+
+/// Current limits while starting and while running.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limits {
+    /// From switch-on to the hand-over.
+    pub starting: Amperes,
+    /// From the hand-over on.
+    pub running: Amperes,
+    /// Time of the hand-over after switch-on; zero where both are the same.
+    pub after: Seconds,
+}
+
+impl Limits {
+    /// One limit for starting and running alike.
+    pub fn same(limit: Amperes) -> Self {
+        Self { starting: limit, running: limit, after: Seconds(0.0) }
+    }
+}
+
+/// A ramp from zero.
+#[derive(Clone, Debug)]
+pub struct Ramp {
+    /// The voltage at its end.
+    pub to: Volts,
+    /// How fast.
+    pub rate: VoltsPerSecond,
+    /// The supply's current limit.
+    pub limit: Amperes,
+    /// One step of the ramp; the runner sets, waits and reads once a step.
+    pub step: Volts,
+    /// How long the end voltage is held and watched.
+    pub hold: Seconds,
+    /// Current at the end voltage that a good unit draws.
+    pub expect: Option<(Amperes, Amperes)>,
+}
+
+/// A log at a constant voltage.
+#[derive(Clone, Debug)]
+pub struct Log {
+    /// The voltage; where the plan does not say, that at which the stage before ended.
+    pub voltage: Volts,
+    /// The supply's current limit.
+    pub limit: Limits,
+    /// How long.
+    pub length: Seconds,
+    /// Time between readings.
+    pub every: Seconds,
+    /// Current that a good unit draws.
+    pub expect: Option<(Amperes, Amperes)>,
+    /// States by the current that they draw.
+    pub states: Vec<State>,
+}
+
+/// A state of the unit, told by its current.
+#[derive(Clone, Debug, PartialEq)]
+pub struct State {
+    /// Its name.
+    pub name: String,
+    /// Least current.
+    pub low: Amperes,
+    /// Most current.
+    pub high: Amperes,
+}
+
+/// Many starts.
+#[derive(Clone, Debug)]
+pub struct Start {
+    /// The voltage that is switched on.
+    pub voltage: Volts,
+    /// Current limits.
+    pub limit: Limits,
+    /// How many starts.
+    pub times: u32,
+    /// Time without power before each.
+    pub off: OffTimes,
+    /// The unit must have fallen below this before each start.
+    pub off_below: Option<Volts>,
+    /// Longest wait for that, beyond the off-time; then the start is void.
+    pub off_patience: Seconds,
+    /// How long each start is watched.
+    pub watch: Seconds,
+    /// Time within which a good start has reached its state; the watch time where not given.
+    pub within: Seconds,
+    /// States by their current, in the plan's order; the first is the one that a good start ends in.
+    pub states: Vec<State>,
+    /// What to do when a start fails.
+    pub on_fault: OnFault,
+}
+
+/// Time without power before each start.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OffTimes {
+    /// Shortest.
+    pub from: Seconds,
+    /// Longest; equal to `from` for a fixed time.
+    pub to: Seconds,
+    /// How the times between are spaced.
+    pub spacing: Spacing,
+    /// In which order they come.
+    pub order: Order,
+}
+
+/// How values between two ends are spaced.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Spacing {
+    /// Equal steps.
+    Linear,
+    /// Equal ratios.
+    Log,
+}
+
+/// In which order values come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Order {
+    /// Shuffled, by the run's seed.
+    Random,
+    /// Shortest first.
+    Rising,
+    /// Longest first.
+    Falling,
+}
+
+/// What to do when a start fails.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum OnFault {
+    /// Go on with the next start.
+    GoOn,
+    /// Switch off and end the stage.
+    Off,
+    /// Keep the power on, so that the fault can be probed, for this long at most; then end the stage.
+    Hold(Seconds),
+}
+
+/// Leakage of a part over voltage.
+#[derive(Clone, Debug)]
+pub struct Leakage {
+    /// The part.
+    pub part: Part,
+    /// The voltages at the supply, in order.
+    pub voltages: Vec<Volts>,
+    /// Resistor in series with the part.
+    pub series: Ohms,
+    /// Time under bias before the leakage is read (electrification time).
+    pub electrify: Seconds,
+    /// Time between readings while it settles.
+    pub every: Seconds,
+    /// Largest leakage that is accepted.
+    pub limit: LeakageLimit,
+    /// The node that the part stands at, where its effect is asked for.
+    pub into: Option<Node>,
+}
+
+/// A part.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// As marked on the board: `C7`.
+    pub name: String,
+    /// What it is.
+    pub kind: PartKind,
+    /// Its capacitance.
+    pub capacitance: Farads,
+    /// Its rated voltage.
+    pub rated: Volts,
+}
+
+/// Kinds of part whose limit a handbook gives.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PartKind {
+    /// Solid tantalum.
+    SolidTantalum,
+    /// Aluminium, wet electrolyte.
+    Aluminium,
+    /// Ceramic, class 2.
+    Ceramic,
+    /// Plastic film.
+    Film,
+}
+
+impl PartKind {
+    /// The word in the plan.
+    pub fn word(self) -> &'static str {
+        match self {
+            PartKind::SolidTantalum => "solid tantalum",
+            PartKind::Aluminium => "aluminium",
+            PartKind::Ceramic => "ceramic",
+            PartKind::Film => "film",
+        }
+    }
+
+    /// Whether it has a polarity that must be kept.
+    pub fn is_polar(self) -> bool {
+        matches!(self, PartKind::SolidTantalum | PartKind::Aluminium)
+    }
+}
+
+/// Largest leakage that is accepted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LeakageLimit {
+    /// The handbook's, for the kind of part.
+    Handbook,
+    /// The plan's own.
+    Own(Amperes),
+}
+
+/// The node that a part stands at: a resistor from a rail, and a logic input.
+#[derive(Clone, Debug)]
+pub struct Node {
+    /// The resistor from the rail to the node; the part lies from the node to ground.
+    pub resistor: Ohms,
+    /// The rail.
+    pub rail: Volts,
+    /// Logic family of the input, as `4000B`.
+    pub logic: String,
+}
+
+/// Something for the operator to do or to answer.
+#[derive(Clone, Debug)]
+pub struct Ask {
+    /// What is said.
+    pub say: String,
+    /// Answers that let the run go on.
+    pub accept: Vec<String>,
+    /// What is connected from now on, where this changes it (the unit's name or a part's).
+    pub connect: Option<String>,
+}
+
+impl Start {
+    /// The off-times of all starts, in order, drawn with `seed`.
+    ///
+    /// Equally spaced values (linear or in ratio), so that every part of the span
+    /// is covered; shuffled where the order is random.
+    pub fn off_times(&self, seed: u64) -> Vec<Seconds> {
+        use rand::SeedableRng;
+        use rand::seq::SliceRandom;
+        let n = self.times.max(1);
+        let share = |i: u32| if n == 1 { 0.0 } else { f64::from(i) / f64::from(n - 1) };
+        let (from, to) = (self.off.from.0, self.off.to.0);
+        let mut times: Vec<Seconds> = (0..n)
+            .map(|i| match self.off.spacing {
+                Spacing::Linear => Seconds(from + (to - from) * share(i)),
+                Spacing::Log => Seconds(from * (to / from).powf(share(i))),
+            })
+            .collect();
+        match self.off.order {
+            Order::Rising => {}
+            Order::Falling => times.reverse(),
+            Order::Random => times.shuffle(&mut rand_chacha::ChaCha8Rng::seed_from_u64(seed)),
+        }
+        times
+    }
+}
+
