@@ -1,0 +1,188 @@
+//! From the text of an answer to what it says of a measurand.
+//!
+//! Strict: a number is NR1, NR2 or NR3 of IEEE 488.2 with nothing around it but
+//! what the profile allows. Anything else is garbled, and garbled is no number.
+
+use super::profile::{Accuracy, ReplyForm, UnitInReply, fits};
+use super::reading::{Measurand, Sample};
+use crate::scpi::response::{self, Number};
+
+/// What an answer says, before accuracy and floor are applied.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Said {
+    /// A number in the measurand's unit.
+    Number(f64),
+    /// Beyond the range.
+    Overload,
+    /// The special "not a number".
+    NotANumber,
+    /// Something else.
+    Garbled,
+}
+
+/// Reads an answer by the profile's form. `prefix` is the form's prefix with its
+/// placeholders filled in; `overload` are the dialect's words for it.
+pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Measurand, overload: &[String]) -> Said {
+    let Some(field) = reply.split(',').nth(form.field.max(1) - 1) else { return Said::Garbled };
+    let mut text = field.trim();
+    if !prefix.trim().is_empty() {
+        match text.strip_prefix(prefix.trim()) {
+            Some(rest) => text = rest.trim_start(),
+            None => return Said::Garbled,
+        }
+    }
+    if overload.iter().any(|word| fits(word, text)) {
+        return Said::Overload;
+    }
+    let (digits, suffix) = split_unit(text);
+    let factor = match (form.unit, suffix) {
+        (_, "") => 1.0,
+        (UnitInReply::None, _) => return Said::Garbled,
+        (UnitInReply::Checked, suffix) => match unit_factor(suffix, of) {
+            Some(factor) => factor,
+            None => return Said::Garbled,
+        },
+    };
+    match response::number(digits.as_bytes()) {
+        Ok(Number::Value(value)) => Said::Number(value * factor),
+        Ok(Number::Infinity | Number::NegativeInfinity) => Said::Overload,
+        Ok(Number::NotANumber) => Said::NotANumber,
+        Err(_) => Said::Garbled,
+    }
+}
+
+/// The number and what follows it. An exponent belongs to the number.
+fn split_unit(text: &str) -> (&str, &str) {
+    let bytes = text.as_bytes();
+    let is_exponent = |i: usize| {
+        let mut at = i + 1;
+        if matches!(bytes.get(at), Some(b'+' | b'-')) {
+            at += 1;
+        }
+        bytes.get(at).is_some_and(u8::is_ascii_digit)
+    };
+    let end = bytes
+        .iter()
+        .enumerate()
+        .find(|(i, b)| match b {
+            b'0'..=b'9' | b'+' | b'-' | b'.' => false,
+            b'e' | b'E' => !is_exponent(*i),
+            _ => true,
+        })
+        .map_or(bytes.len(), |(i, _)| i);
+    let (digits, suffix) = text.split_at(end);
+    (digits, suffix.trim())
+}
+
+/// The factor of a unit in an answer: `A`, `mA`, `V DC`; `None` for another quantity.
+fn unit_factor(suffix: &str, of: Measurand) -> Option<f64> {
+    let word = suffix.split_whitespace().next()?;
+    let symbol = of.unit().symbol();
+    let prefix = word.strip_suffix(symbol).or_else(|| word.strip_suffix(&symbol.to_lowercase()))?;
+    match prefix {
+        "" => Some(1.0),
+        "n" | "N" => Some(1e-9),
+        "u" | "U" | "µ" | "μ" => Some(1e-6),
+        // In answers as in commands M is milli: IEEE 488.2 7.7.3 (only MOHM and MHZ are mega).
+        "m" | "M" => Some(1e-3),
+        "k" | "K" => Some(1e3),
+        _ => None,
+    }
+}
+
+/// The reading's sample: with its standard uncertainty, or below the floor.
+///
+/// The maker's limits count as a rectangular distribution, half-width / sqrt 3
+/// (JCGM 100:2008, 4.3.7), the resolution as one of full width, d / sqrt 12
+/// (same, F.2.2.1); added in quadrature.
+pub fn sample(said: Said, accuracy: &Accuracy, range: f64, resolution: f64, floor: f64) -> Sample {
+    match said {
+        Said::Number(value) if value.abs() < floor => Sample::BelowFloor { floor },
+        Said::Number(value) => {
+            let half = accuracy.half_width(value, range);
+            let u = (half * half / 3.0 + resolution * resolution / 12.0).sqrt();
+            Sample::Value { value, u }
+        }
+        Said::Overload => Sample::Overload,
+        Said::NotANumber => Sample::NotANumber,
+        Said::Garbled => Sample::Garbled,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn form(field: usize, prefix: &str, unit: UnitInReply) -> ReplyForm {
+        ReplyForm { field, prefix: prefix.into(), unit }
+    }
+
+    #[test]
+    fn answers_are_read_as_the_dialect_writes_them() {
+        let plain = form(1, "", UnitInReply::None);
+        let units = form(1, "", UnitInReply::Checked);
+        let overload = ["OL".to_owned(), "OVFLOW".to_owned()];
+        // QUIRKS rows 31 to 35.
+        let cases = [
+            ("1.5", &plain, Said::Number(1.5)),
+            ("+1.50000000E-03", &plain, Said::Number(1.5e-3)),
+            ("9.9E+37", &plain, Said::Overload),
+            ("-9.90000000E+37", &plain, Said::Overload),
+            ("9.91E+37", &plain, Said::NotANumber),
+            ("1.234A", &plain, Said::Garbled),
+            ("1.234A", &units, Said::Number(1.234)),
+            ("101.2e-3 A DC", &units, Said::Number(0.1012)),
+            ("12.5 mA", &units, Said::Number(12.5 * 1e-3)),
+            ("65 uA", &units, Said::Number(65.0 * 1e-6)),
+            ("101.2e-3 V DC", &units, Said::Garbled),
+            ("1.5", &units, Said::Number(1.5)),
+            ("OL", &units, Said::Overload),
+            ("ovflow", &plain, Said::Overload),
+            ("", &plain, Said::Garbled),
+            ("nan", &plain, Said::Garbled),
+            ("inf", &plain, Said::Garbled),
+            ("1.2.3", &plain, Said::Garbled),
+            ("E04", &plain, Said::Garbled),
+        ];
+        for (reply, form, expected) in cases {
+            assert_eq!(said(reply, form, "", Measurand::Current, &overload), expected, "{reply}");
+        }
+    }
+
+    #[test]
+    fn the_named_field_and_prefix_are_taken() {
+        let second = form(2, "", UnitInReply::None);
+        assert_eq!(said("9.00,0.012", &second, "", Measurand::Current, &[]), Said::Number(0.012));
+        assert_eq!(said("9.00", &second, "", Measurand::Current, &[]), Said::Garbled);
+        let named = form(1, "V{channel} ", UnitInReply::None);
+        assert_eq!(said("V1 12.00", &named, "V1 ", Measurand::Voltage, &[]), Said::Number(12.0));
+        assert_eq!(said("V2 12.00", &named, "V1 ", Measurand::Voltage, &[]), Said::Garbled);
+    }
+
+    #[test]
+    fn a_decimal_comma_is_never_read_as_a_number_a_hundred_times_larger() {
+        // QUIRKS row 35: "9,99" read as 999.
+        let plain = form(1, "", UnitInReply::None);
+        assert_ne!(said("9,99", &plain, "", Measurand::Voltage, &[]), Said::Number(999.0));
+    }
+
+    #[test]
+    fn uncertainty_comes_from_accuracy_and_resolution() {
+        // CHECKS 6 row 11: 5 V on the 10 V range, 0.0020 % + 0.0005 % = 150 uV; rectangular 86.60 uV.
+        let accuracy = Accuracy { reading: crate::units::Ratio(2e-5), range: crate::units::Ratio(5e-6), offset: 0.0 };
+        match sample(Said::Number(5.0), &accuracy, 10.0, 0.0, 1e-6) {
+            Sample::Value { value, u } => {
+                assert_eq!(value, 5.0);
+                assert!((u - 86.60e-6).abs() < 0.01e-6, "{u}");
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_told_from_zero_is_no_number() {
+        let accuracy = Accuracy { offset: 1e-3, ..Accuracy::default() };
+        assert_eq!(sample(Said::Number(0.0), &accuracy, 0.0, 1e-3, 2e-3), Sample::BelowFloor { floor: 2e-3 });
+        assert_eq!(sample(Said::Number(-1.9e-3), &accuracy, 0.0, 1e-3, 2e-3), Sample::BelowFloor { floor: 2e-3 });
+    }
+}
