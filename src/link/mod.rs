@@ -9,9 +9,33 @@
 //! Holds always: what was thrown away is returned to the caller, never lost in
 //! silence; a closed connection is an error that says so.
 
+mod address;
+pub mod fault;
+pub mod memory;
+pub mod serial;
+mod stream;
+mod tcp;
+#[cfg(test)]
+mod tests;
+pub mod trace;
+
+pub use address::Address;
+pub use stream::StreamLink;
+
 use std::future::Future;
 use std::pin::Pin;
 use tokio::time::Instant;
+
+/// Opens the link to an address. `line` counts for serial ports alone.
+///
+/// # Errors
+/// [`LinkError::Open`] with the system's reason, [`LinkError::Timeout`].
+pub async fn open(address: &Address, line: &serial::Line, framing: Framing, deadline: Instant) -> Result<Box<dyn Link>, LinkError> {
+    match address {
+        Address::Tcp { .. } => tcp::open(address, framing, deadline).await,
+        Address::Serial { path } => serial::open(address, path, line, framing),
+    }
+}
 
 /// What a link's calls return: a boxed future, so that links can be stacked at run time.
 pub type Pending<'a, T> = Pin<Box<dyn Future<Output = Result<T, LinkError>> + Send + 'a>>;

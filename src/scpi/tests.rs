@@ -50,6 +50,8 @@ fn strings_words_and_blocks_are_read() {
     let long = emit::block(&[b'\n'; 1024]);
     assert!(long.starts_with(b"#41024"));
     assert_eq!(list(&long), Ok(vec![Datum::Block(vec![b'\n'; 1024])]));
+    // A string whose second character is a digit was once taken for a block.
+    assert_eq!(list(br#""10A""#), Ok(vec![Datum::Text("10A".into())]));
     assert!(list(b"#9999999999").is_err());
     assert!(list(b"#3100abc").is_err());
 }

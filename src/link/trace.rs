@@ -1,0 +1,109 @@
+//! A link that tells of everything that passes, in both directions.
+
+use super::{Link, LinkError, Pending};
+use std::fmt::Write as _;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::time::Instant;
+
+/// Which way bytes went.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// To the instrument.
+    Sent,
+    /// From the instrument.
+    Received,
+    /// From the instrument, and thrown away.
+    ThrownAway,
+    /// Nothing: the link failed.
+    Failed,
+}
+
+/// Whoever keeps the traffic. Adds the time.
+pub trait TrafficSink: Send + Sync {
+    /// One message, without terminator.
+    fn message(&self, direction: Direction, bytes: &[u8]);
+}
+
+/// A link with a sink.
+pub struct Traced<L> {
+    inner: L,
+    sink: Arc<dyn TrafficSink>,
+}
+
+impl<L: Link> Traced<L> {
+    /// Tells `sink` of everything that passes through `inner`.
+    pub fn new(inner: L, sink: Arc<dyn TrafficSink>) -> Self {
+        Self { inner, sink }
+    }
+}
+
+impl Link for Box<dyn Link> {
+    fn send<'a>(&'a mut self, message: &'a [u8], deadline: Instant) -> Pending<'a, ()> {
+        (**self).send(message, deadline)
+    }
+    fn receive<'a>(&'a mut self, deadline: Instant) -> Pending<'a, Vec<u8>> {
+        (**self).receive(deadline)
+    }
+    fn drain<'a>(&'a mut self, quiet: Duration, deadline: Instant) -> Pending<'a, Vec<u8>> {
+        (**self).drain(quiet, deadline)
+    }
+}
+
+impl<L: Link> Link for Traced<L> {
+    fn send<'a>(&'a mut self, message: &'a [u8], deadline: Instant) -> Pending<'a, ()> {
+        Box::pin(async move {
+            self.sink.message(Direction::Sent, message);
+            let result = self.inner.send(message, deadline).await;
+            self.tell_failure(&result);
+            result
+        })
+    }
+
+    fn receive<'a>(&'a mut self, deadline: Instant) -> Pending<'a, Vec<u8>> {
+        Box::pin(async move {
+            let result = self.inner.receive(deadline).await;
+            match &result {
+                Ok(message) => self.sink.message(Direction::Received, message),
+                Err(_) => self.tell_failure(&result),
+            }
+            result
+        })
+    }
+
+    fn drain<'a>(&'a mut self, quiet: Duration, deadline: Instant) -> Pending<'a, Vec<u8>> {
+        Box::pin(async move {
+            let result = self.inner.drain(quiet, deadline).await;
+            match &result {
+                Ok(thrown) if thrown.is_empty() => {}
+                Ok(thrown) => self.sink.message(Direction::ThrownAway, thrown),
+                Err(_) => self.tell_failure(&result),
+            }
+            result
+        })
+    }
+}
+
+impl<L> Traced<L> {
+    fn tell_failure<T>(&self, result: &Result<T, LinkError>) {
+        if let Err(error) = result {
+            self.sink.message(Direction::Failed, error.to_string().as_bytes());
+        }
+    }
+}
+
+/// Bytes as one line of text, reversibly: `\n`, `\r`, `\\`, `\xNN`.
+pub fn escape(bytes: &[u8]) -> String {
+    let mut text = String::with_capacity(bytes.len());
+    for byte in bytes {
+        match byte {
+            b'\n' => text.push_str("\\n"),
+            b'\r' => text.push_str("\\r"),
+            b'\\' => text.push_str("\\\\"),
+            0x20..=0x7e => text.push(char::from(*byte)),
+            // Writing to a string cannot fail.
+            other => write!(text, "\\x{other:02x}").unwrap_or_default(),
+        }
+    }
+    text
+}

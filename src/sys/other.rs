@@ -1,0 +1,52 @@
+//! Systems that are not Unix: no pseudo-terminals; Ctrl-C alone.
+
+use super::Stop;
+use std::io;
+use std::pin::Pin;
+use std::task::{Context, Poll};
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+
+/// There are no pseudo-terminals here.
+pub enum Terminal {}
+
+impl Terminal {
+    /// Always fails.
+    ///
+    /// # Errors
+    /// That there are none.
+    pub fn open() -> io::Result<Self> {
+        Err(io::Error::new(io::ErrorKind::Unsupported, "pseudo-terminals need a Unix system"))
+    }
+
+    /// Never called.
+    pub fn path(&self) -> &str {
+        match *self {}
+    }
+}
+
+impl AsyncRead for Terminal {
+    fn poll_read(self: Pin<&mut Self>, _: &mut Context<'_>, _: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        match *self {}
+    }
+}
+
+impl AsyncWrite for Terminal {
+    fn poll_write(self: Pin<&mut Self>, _: &mut Context<'_>, _: &[u8]) -> Poll<io::Result<usize>> {
+        match *self {}
+    }
+    fn poll_flush(self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<io::Result<()>> {
+        match *self {}
+    }
+    fn poll_shutdown(self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<io::Result<()>> {
+        match *self {}
+    }
+}
+
+/// Waits for Ctrl-C.
+///
+/// # Errors
+/// The system's.
+pub async fn stop_signal() -> io::Result<Stop> {
+    tokio::signal::ctrl_c().await?;
+    Ok(Stop::Interrupt)
+}

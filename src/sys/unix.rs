@@ -1,0 +1,106 @@
+//! Unix: pseudo-terminals for stand-ins on serial ports, and signals.
+
+use super::Stop;
+use rustix::fs::{Mode, OFlags};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use std::io;
+use std::os::fd::OwnedFd;
+use std::pin::Pin;
+use std::task::{Context, Poll, ready};
+use tokio::io::unix::AsyncFd;
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+
+/// The device's side of a serial terminal that another program can open by its path.
+pub struct Terminal {
+    master: AsyncFd<OwnedFd>,
+    path: String,
+    /// Held open: without it the device's side sees an error between two openings.
+    _spare: OwnedFd,
+}
+
+impl Terminal {
+    /// A new terminal in raw mode.
+    ///
+    /// # Errors
+    /// The system's.
+    pub fn open() -> io::Result<Self> {
+        let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY)?;
+        grantpt(&master)?;
+        unlockpt(&master)?;
+        let path = ptsname(&master, Vec::new())?.to_string_lossy().into_owned();
+        let spare = rustix::fs::open(path.as_str(), OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())?;
+        let mut settings = tcgetattr(&spare)?;
+        settings.make_raw();
+        tcsetattr(&spare, OptionalActions::Now, &settings)?;
+        let flags = rustix::fs::fcntl_getfl(&master)?;
+        rustix::fs::fcntl_setfl(&master, flags | OFlags::NONBLOCK)?;
+        Ok(Self { master: AsyncFd::new(master)?, path, _spare: spare })
+    }
+
+    /// The path by which another program opens it.
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// The speed that the other program has set, in bits per second.
+    ///
+    /// # Errors
+    /// The system's.
+    pub fn baud(&self) -> io::Result<u32> {
+        Ok(tcgetattr(&self._spare)?.output_speed())
+    }
+}
+
+impl AsyncRead for Terminal {
+    fn poll_read(self: Pin<&mut Self>, context: &mut Context<'_>, buffer: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        loop {
+            let mut guard = ready!(self.master.poll_read_ready(context))?;
+            let unfilled = buffer.initialize_unfilled();
+            match guard.try_io(|fd| rustix::io::read(fd, unfilled).map_err(io::Error::from)) {
+                Ok(Ok(count)) => {
+                    buffer.advance(count);
+                    return Poll::Ready(Ok(()));
+                }
+                Ok(Err(error)) => return Poll::Ready(Err(error)),
+                Err(_would_block) => {}
+            }
+        }
+    }
+}
+
+impl AsyncWrite for Terminal {
+    fn poll_write(self: Pin<&mut Self>, context: &mut Context<'_>, data: &[u8]) -> Poll<io::Result<usize>> {
+        loop {
+            let mut guard = ready!(self.master.poll_write_ready(context))?;
+            match guard.try_io(|fd| rustix::io::write(fd, data).map_err(io::Error::from)) {
+                Ok(result) => return Poll::Ready(result),
+                Err(_would_block) => {}
+            }
+        }
+    }
+
+    fn poll_flush(self: Pin<&mut Self>, _context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Poll::Ready(Ok(()))
+    }
+
+    fn poll_shutdown(self: Pin<&mut Self>, _context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Poll::Ready(Ok(()))
+    }
+}
+
+/// Waits for the first signal that asks to stop.
+///
+/// # Errors
+/// The system's, where signals cannot be waited for.
+pub async fn stop_signal() -> io::Result<Stop> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut hang_up = signal(SignalKind::hangup())?;
+    Ok(tokio::select! {
+        _ = interrupt.recv() => Stop::Interrupt,
+        _ = terminate.recv() => Stop::Terminate,
+        _ = hang_up.recv() => Stop::HangUp,
+    })
+}
