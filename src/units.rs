@@ -180,6 +180,12 @@ macro_rules! products {
                 $a(self.0 / by.0)
             }
         }
+        impl std::ops::Div<$a> for $c {
+            type Output = $b;
+            fn div(self, by: $a) -> $b {
+                $b(self.0 / by.0)
+            }
+        }
     )*};
 }
 

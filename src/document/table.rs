@@ -77,6 +77,21 @@ impl<'a> Table<'a> {
         self.table.iter().any(|(k, _)| k.get_ref().as_ref() == key)
     }
 
+    /// Whether the key is there and a table.
+    pub fn is_table(&self, key: &str) -> bool {
+        self.table.iter().any(|(k, v)| k.get_ref().as_ref() == key && matches!(v.get_ref(), DeValue::Table(_)))
+    }
+
+    /// Whether the key is there and exactly this text.
+    pub fn text_is(&self, key: &str, text: &str) -> bool {
+        self.table.iter().any(|(k, v)| k.get_ref().as_ref() == key && matches!(v.get_ref(), DeValue::String(s) if s.as_ref() == text))
+    }
+
+    /// Leaves a key unjudged.
+    pub fn ignore(&mut self, key: &str) {
+        self.asked.insert(key.to_owned());
+    }
+
     fn value(&mut self, key: &str) -> Option<&'a Spanned<DeValue<'a>>> {
         self.asked.insert(key.to_owned());
         self.table.iter().find(|(k, _)| k.get_ref().as_ref() == key).map(|(_, v)| v)

@@ -5,9 +5,13 @@
 //! (`runner`), keeping it within its limits (`interlock`).
 
 mod bench;
+mod check;
 mod model;
 mod read;
+mod setup;
 
+pub use check::{Checked, Estimate, Passed, StageEstimate, check, spell};
+pub use setup::{MeterSetup, accepted, meter_setup};
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use model::{
     Ask, Ceiling, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan, Ramp,

@@ -35,7 +35,11 @@ impl Terminal {
         tcsetattr(&spare, OptionalActions::Now, &settings)?;
         let flags = rustix::fs::fcntl_getfl(&master)?;
         rustix::fs::fcntl_setfl(&master, flags | OFlags::NONBLOCK)?;
-        Ok(Self { master: AsyncFd::new(master)?, path, _spare: spare })
+        // The successor of `new` is `unsafe`, for owners that may close the descriptor
+        // early; an `OwnedFd` that nobody takes out again does not.
+        #[allow(deprecated)]
+        let master = AsyncFd::new(master)?;
+        Ok(Self { master, path, _spare: spare })
     }
 
     /// The path by which another program opens it.

@@ -1,0 +1,166 @@
+//! What a leakage sweep says, in sentences.
+
+use super::{Figure, Finding, Severity, three};
+use crate::analysis::leakage::{Limit, SETTLED, Soak, runs_away};
+use crate::analysis::logic::Reads;
+use crate::analysis::node::Node;
+use crate::analysis::uncertainty::Standing;
+use crate::analysis::{Level, start::brief};
+use crate::units::{Amperes, Unit, Volts};
+
+/// One voltage of a sweep.
+#[derive(Clone, Debug)]
+pub struct LeakageStep {
+    /// Set at the supply.
+    pub set: Volts,
+    /// What the soak says.
+    pub soak: Soak,
+}
+
+/// Of a sweep: every voltage against the limit, the worst one first; whether it
+/// settled, whether it runs away; and the effect on the node, where the plan
+/// names one. `family` is the logic family's name and the source of its levels.
+pub fn leakage(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit, node: Option<(&Node, &str, &str)>) -> Vec<Finding> {
+    let mut made = Vec::new();
+    made.extend(against_limit(part, rated, steps, limit));
+    made.extend(unsettled(part, steps));
+    let curve: Vec<(Volts, Amperes, Amperes)> = steps
+        .iter()
+        .filter_map(|s| match (s.soak.at_part, s.soak.leakage) {
+            (Some(volts), Level::Known { value, u }) if value.0 > 0.0 => Some((volts, value, u)),
+            _ => None,
+        })
+        .collect();
+    made.extend(running_away(part, &curve));
+    if let Some((node, family, source)) = node {
+        made.push(effect(part, steps, &curve, node, family, source));
+    }
+    made
+}
+
+fn standing(step: &LeakageStep, limit: Amperes) -> Standing {
+    match step.soak.leakage {
+        Level::Known { value, u } => Standing::of(value.0, 2.0 * u.0, limit.0),
+        Level::BelowFloor { floor } if floor <= limit => Standing::Pass,
+        Level::Overload => Standing::Fail,
+        Level::BelowFloor { .. } | Level::Missing => Standing::NotAdequate,
+    }
+}
+
+fn against_limit(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit) -> Option<Finding> {
+    let rank = |s: Standing| match s {
+        Standing::Fail => 4,
+        Standing::ConditionalFail => 3,
+        Standing::NotAdequate => 2,
+        Standing::ConditionalPass => 1,
+        Standing::Pass => 0,
+    };
+    // The worst standing; among equals the highest voltage.
+    let worst = steps.iter().max_by(|a, b| {
+        (rank(standing(a, limit.limit)), a.set.0).partial_cmp(&(rank(standing(b, limit.limit)), b.set.0)).unwrap_or(std::cmp::Ordering::Equal)
+    })?;
+    let stands = standing(worst, limit.limit);
+    let at = worst.soak.at_part.unwrap_or(worst.set);
+    let after = brief(worst.soak.electrified);
+    let most = three(limit.limit.0, Unit::Ampere);
+    let drew = match worst.soak.leakage {
+        Level::Known { .. } => format!("leaks {}", worst.soak.leakage),
+        other => format!("has a leakage {other},"),
+    };
+    let sentence = format!("{part} {drew} at {} after {after} under bias; the limit is {most}: {}.", three(at.0, Unit::Volt), stands.name());
+    let (code, severity) = match stands {
+        Standing::Fail | Standing::ConditionalFail => ("leakage-fail", Severity::Anomaly),
+        Standing::NotAdequate => ("leakage-not-adequate", Severity::Undecided),
+        Standing::ConditionalPass => ("leakage-conditional", Severity::Undecided),
+        Standing::Pass => ("leakage-pass", Severity::Note),
+    };
+    let mut finding = Finding::new(code, severity, sentence)
+        .figure(Figure::quantity("limit", limit.limit.0, Unit::Ampere, None))
+        .figure(Figure::quantity("voltage at the part", at.0, Unit::Volt, None));
+    if let Level::Known { value, u } = worst.soak.leakage {
+        finding = finding.figure(Figure::quantity("leakage", value.0, Unit::Ampere, Some(2.0 * u.0)));
+    }
+    let advice = match stands {
+        Standing::Fail | Standing::ConditionalFail => {
+            format!("Replace {part} by a part that has passed the same sweep, and repeat the starts under the same conditions.")
+        }
+        Standing::NotAdequate => "Use a lower range or a meter with less error, or a longer integration.".into(),
+        _ if at.0 < 0.95 * rated.0 => format!("The limit holds at the rated {rated}; {part} was measured up to {} only.", three(at.0, Unit::Volt)),
+        _ => String::new(),
+    };
+    if !advice.is_empty() {
+        finding = finding.advise(advice);
+    }
+    Some(finding)
+}
+
+fn unsettled(part: &str, steps: &[LeakageStep]) -> Option<Finding> {
+    let step = steps.iter().filter(|s| s.soak.change.is_some_and(|c| c.abs() > SETTLED)).max_by(|a, b| a.set.0.total_cmp(&b.set.0))?;
+    let change = step.soak.change?;
+    let way = if change < 0.0 { "falling" } else { "rising" };
+    let sentence = format!(
+        "At {} the current through {part} was still {way} when it was read ({:+.0} % over the last third): it holds absorption besides leakage.",
+        step.set,
+        change * 100.0
+    );
+    let finding = Finding::new("leakage-unsettled", Severity::Note, sentence).figure(Figure::quantity("change", change, Unit::Percent, None));
+    Some(if change > 0.0 {
+        finding.advise("A current that rises at constant voltage is a warning: stop, and do not leave the part under bias unattended.")
+    } else {
+        finding.advise("The value stands at its named time and is an upper bound of the leakage; a longer electrification tells them apart.")
+    })
+}
+
+fn running_away(part: &str, curve: &[(Volts, Amperes, Amperes)]) -> Option<Finding> {
+    let (lower, upper) = curve.windows(2).find_map(|pair| match pair {
+        [a, b] if runs_away((a.0, a.1), (b.0, b.1)) => Some((*a, *b)),
+        _ => None,
+    })?;
+    let sentence = format!(
+        "{part}'s leakage rises faster than practice allows: from {} at {} to {} at {}.",
+        three(lower.1.0, Unit::Ampere),
+        three(lower.0.0, Unit::Volt),
+        three(upper.1.0, Unit::Ampere),
+        three(upper.0.0, Unit::Volt)
+    );
+    Some(Finding::new("leakage-runs-away", Severity::Anomaly, sentence).advise("Do not go to a higher voltage with this part: it is near breakdown."))
+}
+
+fn effect(part: &str, steps: &[LeakageStep], curve: &[(Volts, Amperes, Amperes)], node: &Node, family: &str, source: &str) -> Finding {
+    let (low, high) = (three(node.thresholds.low.0, Unit::Volt), three(node.thresholds.high.0, Unit::Volt));
+    let from = three(node.undefined_from().0, Unit::Ampere);
+    let at = format!("behind {} from {}", node.resistor, node.rail);
+    let pairs: Vec<(Volts, Amperes)> = curve.iter().map(|(v, i, _)| (*v, *i)).collect();
+    let Some(effect) = node.settle(&pairs) else {
+        let floor = steps.iter().find_map(|s| match s.soak.leakage {
+            Level::BelowFloor { floor } => Some(floor),
+            _ => None,
+        });
+        return match floor {
+            Some(floor) if floor < node.undefined_from() => {
+                let least = three(node.level(floor).0, Unit::Volt);
+                let sentence = format!("{part}'s leakage cannot move the node {at}: it stays above {least}, high for {family} ({high} or more); {from} would be needed.");
+                Finding::new("node-high", Severity::Note, sentence)
+            }
+            _ => Finding::new("node-unknown", Severity::Undecided, format!("What {part}'s leakage does to the node {at} cannot be said: no value of it was read.")),
+        };
+    };
+    let level = three(effect.level.0, Unit::Volt);
+    let leak = three(effect.leakage.0, Unit::Ampere);
+    let beyond = if effect.within_measured { "" } else { " (beyond the measured voltages, continued)" };
+    let (code, severity, verdict) = match effect.reads {
+        Reads::High => ("node-high", Severity::Note, format!("high for {family} ({high} or more): it does not explain a wrong level")),
+        Reads::Undefined => (
+            "node-undefined",
+            Severity::Anomaly,
+            format!("undefined for {family} (between {low} and {high}): the input may read it either way, which explains a fault that comes and goes"),
+        ),
+        Reads::Low => ("node-low", Severity::Anomaly, format!("low for {family} ({low} or less): the node never becomes high")),
+    };
+    let sentence = format!("With {leak}{beyond}, {part} {at} holds its node at {level}: {verdict}.");
+    Finding::new(code, severity, sentence)
+        .advise(format!("The working: level = rail − leakage × resistor; the node leaves the high region from {from} on. Levels: {source}."))
+        .figure(Figure::quantity("level of the node", effect.level.0, Unit::Volt, None))
+        .figure(Figure::quantity("leakage there", effect.leakage.0, Unit::Ampere, None))
+        .figure(Figure::quantity("leakage from which it is undefined", node.undefined_from().0, Unit::Ampere, None))
+}

@@ -1,0 +1,126 @@
+//! What many starts say, in sentences.
+
+use super::power::spelled;
+use super::{Figure, Finding, Severity};
+use crate::analysis::starts::{CONFIDENCE, Dependence, Summary, starts_for_proof};
+use crate::units::{Amperes, Ratio, Unit, with_uncertainty};
+
+/// A difference between failed and good starts that chance would give less often is told.
+const TELLING: f64 = 0.01;
+
+/// Of many starts: the failing rate, how the failures look, what they hang on,
+/// what a proof of repair takes, and whether the limit is too near.
+/// `starting` is the limit while starting.
+pub fn starts(summary: &Summary, starting: Amperes) -> Vec<Finding> {
+    let mut made = Vec::new();
+    let counted = summary.good + summary.failed;
+    let voids = if summary.void > 0 { format!(" {} void starts do not count.", summary.void) } else { String::new() };
+    let Some(rate) = summary.rate else {
+        let sentence = format!("No start counts: all {} are void.", summary.void);
+        made.push(Finding::new("starts-void", Severity::Undecided, sentence).advise("Look at the reasons of the void starts, and at traffic.log."));
+        return made;
+    };
+    let observed = summary.failed as f64 / counted as f64;
+    let figure = Figure::quantity("failing rate", observed, Unit::Percent, None).within(rate.low.0, rate.high.0, CONFIDENCE);
+    let counts = [Figure::count("failed", summary.failed), Figure::count("counted", counted), Figure::count("void", summary.void)];
+    let mut finding = if summary.failed == 0 {
+        let bound = crate::analysis::proportion::upper_bound(0, counted, CONFIDENCE).unwrap_or(Ratio(1.0));
+        let sentence = format!(
+            "0 of {counted} starts failed: with 95 % confidence the failing rate is below {}.{voids}",
+            spelled(bound.0, Unit::Percent)
+        );
+        Finding::new("starts-good", Severity::Note, sentence)
+            .advise("This proves a repair only against a failing rate that was measured before it, under the same conditions.")
+    } else {
+        let kinds: Vec<String> = summary
+            .outcomes
+            .iter()
+            .filter(|(o, _)| o.is_failure())
+            .map(|(o, n)| {
+                let current = summary.failed_current.get(o).copied().flatten();
+                let current = current.map_or(String::new(), |(v, u)| format!(" at {}", with_uncertainty(v.0, 2.0 * u.0, Unit::Ampere)));
+                format!("{n} × {}{current}", o.name())
+            })
+            .collect();
+        let sentence = format!(
+            "{} of {counted} starts failed, {} (95 % interval {} to {}): {}.{voids}",
+            summary.failed,
+            spelled(observed, Unit::Percent),
+            spelled(rate.low.0, Unit::Percent),
+            spelled(rate.high.0, Unit::Percent),
+            kinds.join("; ")
+        );
+        let mut finding = Finding::new("starts-fail", Severity::Anomaly, sentence);
+        if let Some(n) = starts_for_proof(summary) {
+            finding = finding.advise(format!(
+                "After the repair, {n} starts without a failure under the same conditions would show with 95 % confidence that the rate is below {}, the least that it can have been.",
+                spelled(rate.low.0, Unit::Percent)
+            ));
+        }
+        finding
+    };
+    finding = finding.figure(figure);
+    for count in counts {
+        finding = finding.figure(count);
+    }
+    if let Some((mean, u)) = summary.good_current {
+        finding = finding.figure(Figure::quantity("current of good starts", mean.0, Unit::Ampere, Some(2.0 * u.0)));
+    }
+    made.push(finding);
+    if summary.void * 5 > counted + summary.void {
+        let sentence = format!("{} of {} starts are void: the rate rests on the others alone.", summary.void, counted + summary.void);
+        made.push(Finding::new("starts-many-void", Severity::Undecided, sentence));
+    }
+    if summary.failed > 0 {
+        made.extend(dependence(&summary.dependences));
+    }
+    if let Some((mean, u)) = summary.good_current
+        && (summary.limited > 0 || starting.0 < 2.0 * mean.0)
+    {
+        let seen = if summary.limited > 0 { format!("limiting was seen in {} good starts", summary.limited) } else { "no limiting was seen".into() };
+        let sentence = format!(
+            "The limit while starting, {starting}, is {:.1} times the running current {}; {seen}.",
+            starting.0 / mean.0,
+            with_uncertainty(mean.0, 2.0 * u.0, Unit::Ampere)
+        );
+        if starting.0 < 2.0 * mean.0 {
+            made.push(Finding::new("limit-near-running", Severity::Note, sentence).advise(
+                "A converter behind a limit below two to three times its running current can stick: the supply may make the fault. Repeat some starts with a larger limit while starting.",
+            ));
+        } else {
+            made.push(Finding::new("limit-reached-at-start", Severity::Note, sentence));
+        }
+    }
+    made
+}
+
+fn dependence(found: &[Dependence]) -> Option<Finding> {
+    let strongest = found.iter().min_by(|a, b| a.p.total_cmp(&b.p))?;
+    let unit = if strongest.on == "off-time" { Unit::Second } else { Unit::Volt };
+    let (failed, good) = (spelled(strongest.failed, unit), spelled(strongest.good, unit));
+    if strongest.p > TELLING {
+        let tried = found.iter().map(|d| d.on).collect::<Vec<_>>().join(" and ");
+        let sentence = format!("The failures do not visibly hang on {tried}, with so many starts.");
+        return Some(Finding::new("starts-no-dependence", Severity::Note, sentence));
+    }
+    let more = if strongest.failed > strongest.good { "larger" } else { "smaller" };
+    let p = if strongest.p < 1e-4 { "less than 0.0001".into() } else { format!("{:.4}", strongest.p) };
+    let sentence = format!(
+        "Failed starts came after a {more} {} than good ones (median {failed} against {good}); the chance of such a difference without a connection is {p}.",
+        strongest.on
+    );
+    let advice = if strongest.on == "off-time" && strongest.failed > strongest.good {
+        "Long rests provoke it: a part that changes while it is without bias (an electrolytic or tantalum that leaks more after a rest) fits; a reset that is not re-armed would fail after short ones."
+    } else if strongest.on == "off-time" {
+        "Short rests provoke it: a reset that is not re-armed because the rail has not fallen fits; lengthen the off-time or bleed the rail, and see whether the failures go."
+    } else {
+        "A voltage left at the unit goes with the failures: bleed the rail, take off everything that may feed it from elsewhere, and repeat."
+    };
+    Some(
+        Finding::new("starts-depend", Severity::Note, sentence)
+            .advise(advice)
+            .figure(Figure::quantity("median before failed starts", strongest.failed, unit, None))
+            .figure(Figure::quantity("median before good starts", strongest.good, unit, None))
+            .figure(Figure { name: "chance".into(), value: strongest.p, unit: None, expanded: None, interval: None }),
+    )
+}

@@ -1,0 +1,3 @@
+//! Checks against published values; the source stands beside each.
+mod judged;
+mod published;

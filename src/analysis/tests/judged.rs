@@ -1,0 +1,106 @@
+//! How single starts are judged, and what is said of many. Traces are invented.
+
+use crate::analysis::finding::{self, Severity};
+use crate::analysis::start::{Band, Look, Outcome, judge};
+use crate::analysis::starts::{Row, summarise};
+use crate::analysis::{Level, proportion};
+use crate::units::{Amperes, Seconds, Volts};
+
+const BANDS: [Band; 2] = [Band { low: Amperes(8e-3), high: Amperes(20e-3) }, Band { low: Amperes(40e-6), high: Amperes(200e-6) }];
+
+fn known(value: f64) -> Level {
+    Level::Known { value: Amperes(value), u: Amperes(value.abs() * 1e-3 + 1e-7) }
+}
+
+/// Looks every 20 ms for 0.8 s.
+fn trace(level: impl Fn(f64) -> Level) -> Vec<Look> {
+    (1..=40).map(|i| f64::from(i) * 0.02).map(|t| Look { at: Seconds(t), current: level(t), limiting: Some(false) }).collect()
+}
+
+fn outcome(looks: &[Look]) -> Outcome {
+    judge(looks, &BANDS, Seconds(0.5)).outcome
+}
+
+#[test]
+fn every_outcome_is_told() {
+    let below = Level::BelowFloor { floor: Amperes(2e-3) };
+    let cases: [(&str, Vec<Look>, Outcome); 11] = [
+        ("good after inrush", trace(|t| if t < 0.05 { Level::Overload } else if t < 0.2 { known(65e-6) } else { known(12e-3) }), Outcome::Started),
+        ("late", trace(|t| if t < 0.55 { known(65e-6) } else { known(12e-3) }), Outcome::Slow),
+        ("nothing to be seen", trace(|_| below), Outcome::BelowFloor),
+        ("asleep", trace(|_| known(65e-6)), Outcome::OtherState),
+        ("dropped", trace(|t| if t < 0.4 { known(12e-3) } else { known(65e-6) }), Outcome::Dropped),
+        ("looping", trace(|t| if (t * 6.0).fract() < 0.6 { known(12e-3) } else { known(65e-6) }), Outcome::Looping),
+        ("latched up", trace(|_| known(80e-3)), Outcome::HighCurrent),
+        ("beyond the range", trace(|_| Level::Overload), Outcome::HighCurrent),
+        ("between the states", trace(|_| known(2e-3)), Outcome::NoState),
+        ("no reply at all", trace(|_| Level::Missing), Outcome::Void),
+        ("no reply at the end", trace(|t| if t > 0.65 { Level::Missing } else { known(12e-3) }), Outcome::Void),
+    ];
+    for (what, looks, expected) in cases {
+        let verdict = judge(&looks, &BANDS, Seconds(0.5));
+        assert_eq!(verdict.outcome, expected, "{what}: {}", verdict.reason);
+    }
+    let held: Vec<Look> = trace(|_| known(119e-3)).into_iter().map(|l| Look { limiting: Some(true), ..l }).collect();
+    assert_eq!(outcome(&held), Outcome::InLimit);
+}
+
+#[test]
+fn a_few_missing_readings_do_not_spoil_a_start() {
+    let looks = trace(|t| if (t * 100.0).round() % 10.0 == 0.0 { Level::Missing } else { known(12e-3) });
+    assert!(looks.iter().any(|l| l.current == Level::Missing));
+    assert_eq!(outcome(&looks), Outcome::Started);
+    // A missing reply once counted as 0 A made a false "no current": it must be void.
+    let many = trace(|t| if (t * 100.0).round() % 4.0 == 0.0 { Level::Missing } else { known(12e-3) });
+    assert_eq!(outcome(&many), Outcome::Void);
+    assert_eq!(outcome(&[]), Outcome::Void);
+}
+
+#[test]
+fn below_floor_is_never_called_zero_or_dead() {
+    let verdict = judge(&trace(|_| Level::BelowFloor { floor: Amperes(2e-3) }), &BANDS, Seconds(0.5));
+    assert!(verdict.reason.contains("below 2 mA, not distinguishable from zero with this instrument"), "{}", verdict.reason);
+}
+
+fn row(outcome: Outcome, off: f64) -> Row {
+    let plateau = if outcome == Outcome::Started { known(12e-3) } else { known(65e-6) };
+    Row { outcome, state: None, off_time: Some(Seconds(off)), residual: Some(Volts(0.1)), plateau, limited: false }
+}
+
+#[test]
+fn failing_starts_are_told_with_their_exact_interval_and_what_they_hang_on() {
+    let mut rows: Vec<Row> = (0..96).map(|i| row(Outcome::Started, 0.5 + f64::from(i) * 0.01)).collect();
+    rows.extend((0..4).map(|i| row(Outcome::OtherState, 5.0 + f64::from(i))));
+    rows.extend((0..3).map(|_| row(Outcome::Void, 1.0)));
+    let summary = summarise(&rows);
+    assert_eq!((summary.good, summary.failed, summary.void), (96, 4, 3));
+    let exact = proportion::clopper_pearson(4, 100, 0.95).unwrap();
+    assert_eq!(summary.rate, Some(exact));
+    let found = finding::starts(&summary, Amperes(0.12));
+    assert_eq!(found[0].severity, Severity::Anomaly);
+    let sentence = &found[0].sentence;
+    assert!(sentence.starts_with("4 of 100 starts failed, 4.00 % (95 % interval 1.10 % to 9.93 %)"), "{sentence}");
+    assert!(sentence.contains("4 × no start: another state at (65.00"), "{sentence}");
+    assert!(sentence.contains("3 void starts do not count"), "{sentence}");
+    assert!(found[0].advice.as_ref().unwrap().contains("271 starts without a failure"), "{:?}", found[0].advice);
+    let depends = found.iter().find(|f| f.code == "starts-depend").unwrap();
+    assert!(depends.sentence.contains("larger off-time"), "{}", depends.sentence);
+}
+
+#[test]
+fn no_failures_claim_no_more_than_their_number_allows() {
+    let rows: Vec<Row> = (0..60).map(|i| row(Outcome::Started, f64::from(i))).collect();
+    let found = finding::starts(&summarise(&rows), Amperes(0.12));
+    // 1 - 0.05^(1/60).
+    assert!(found[0].sentence.contains("below 4.87 %"), "{}", found[0].sentence);
+    let none: Vec<Row> = (0..5).map(|_| row(Outcome::Void, 1.0)).collect();
+    assert_eq!(finding::starts(&summarise(&none), Amperes(0.12))[0].severity, Severity::Undecided);
+}
+
+#[test]
+fn a_limit_near_the_running_current_is_pointed_at() {
+    let rows: Vec<Row> = (0..60).map(|i| row(Outcome::Started, f64::from(i))).collect();
+    let found = finding::starts(&summarise(&rows), Amperes(0.02));
+    assert!(found.iter().any(|f| f.code == "limit-near-running"));
+    assert!(!finding::starts(&summarise(&rows), Amperes(0.12)).iter().any(|f| f.code == "limit-near-running"));
+}

@@ -1,0 +1,113 @@
+//! What a run will take: time, starts, energy, space on the disk.
+
+use super::Findings;
+use crate::plan::{Bench, Plan, StageKind};
+use crate::units::{Joules, Seconds, Watts};
+
+/// A stage longer than this is a slip of a unit.
+const LONGEST: Seconds = Seconds(11.0 * 86_400.0);
+/// A stage longer than this should be meant.
+const LONG: Seconds = Seconds(86_400.0);
+/// Time from one start to the next beside off-time and watch time: programming and checking.
+const PER_START: Seconds = Seconds(0.15);
+/// Bytes of the record and of the traffic for one look at both instruments
+/// (measured on the shipped demo plan).
+const BYTES_PER_LOOK: f64 = 700.0;
+
+/// What a run will take.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Estimate {
+    /// Time, without the operator's.
+    pub duration: Seconds,
+    /// How many starts.
+    pub starts: u32,
+    /// Most energy that the limits let into the unit.
+    pub worst_energy: Joules,
+    /// Bytes in the run's folder.
+    pub bytes: f64,
+    /// Each stage.
+    pub stages: Vec<StageEstimate>,
+}
+
+/// What a stage will take.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StageEstimate {
+    /// From 1.
+    pub number: u32,
+    /// The word in the plan.
+    pub kind: &'static str,
+    /// Time.
+    pub duration: Seconds,
+    /// How many starts.
+    pub starts: u32,
+    /// Most energy.
+    pub worst_energy: Joules,
+}
+
+pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
+    let mut made = Estimate::default();
+    let ceiling = plan.unit.ceiling.power;
+    // A look takes what the slower instrument takes; roughly, for the size alone.
+    let period = bench.meter.as_ref().and_then(|m| m.profile.meter()).and_then(|m| m.rates.first()).map_or(0.02, |r| r.period.0.max(0.02));
+    for stage in &plan.stages {
+        let (duration, starts, on, power, looks) = match &stage.kind {
+            StageKind::Ramp(ramp) => {
+                let time = ramp.to / ramp.rate + ramp.hold;
+                (time, 0, time, ramp.to * ramp.limit, (ramp.to / ramp.step) + ramp.hold.0 / 0.1)
+            }
+            StageKind::Log(log) => (log.length, 0, log.length, log.voltage * log.limit.starting, log.length / log.every),
+            StageKind::Start(start) => {
+                let off: f64 = start.off_times(0).iter().map(|t| t.0).sum();
+                let on = start.watch * f64::from(start.times);
+                let time = Seconds(off) + on + PER_START * f64::from(start.times);
+                (time, start.times, on, start.voltage * start.limit.starting, on.0 / period.max(start.watch.0 / 60.0))
+            }
+            StageKind::Leakage(sweep) => {
+                let most = sweep.voltages.last().copied().unwrap_or_default();
+                let time = (sweep.electrify + Seconds(0.2)) * sweep.voltages.len() as f64 + discharge(sweep);
+                let through = most / sweep.series;
+                (time, 0, time, most * through, time / sweep.every)
+            }
+            StageKind::Ask(_) => (Seconds(0.0), 0, Seconds(0.0), Watts(0.0), 0.0),
+        };
+        let worst_energy = power.min(ceiling) * on;
+        made.duration = made.duration + duration;
+        made.starts += starts;
+        made.worst_energy = made.worst_energy + worst_energy;
+        made.bytes += looks * BYTES_PER_LOOK + 100_000.0;
+        made.stages.push(StageEstimate { number: stage.number, kind: stage.kind.word(), duration, starts, worst_energy });
+    }
+    made
+}
+
+/// Time for a part to discharge through its resistor, five time constants and a second.
+fn discharge(sweep: &crate::plan::Leakage) -> Seconds {
+    (sweep.series * sweep.part.capacitance) * 5.0 + Seconds(1.0)
+}
+
+pub(super) fn check(plan: &Plan, estimate: &Estimate, findings: &mut Findings) {
+    for (stage, taken) in plan.stages.iter().zip(&estimate.stages) {
+        let title = format!("stage {} ({}) would take {}", stage.number, taken.kind, spell(taken.duration));
+        let hint = "is a unit wrong (min for s), or a number too large?";
+        if taken.duration >= LONGEST {
+            findings.error(&plan.document, stage.places.whole(), title, "too long to be meant", hint);
+        } else if taken.duration > LONG {
+            findings.warning(&plan.document, stage.places.whole(), title, "more than a day", hint);
+        }
+    }
+}
+
+/// A span as a person says it: 1 d 3 h, 29 min 5 s, 12.3 s.
+pub fn spell(span: Seconds) -> String {
+    let whole = span.0.max(0.0).round();
+    let (days, hours, minutes, seconds) = ((whole / 86_400.0).floor(), (whole / 3600.0).floor() % 24.0, (whole / 60.0).floor() % 60.0, whole % 60.0);
+    if days > 0.0 {
+        format!("{days} d {hours} h")
+    } else if hours > 0.0 {
+        format!("{hours} h {minutes} min")
+    } else if minutes > 0.0 {
+        format!("{minutes} min {seconds} s")
+    } else {
+        crate::units::engineering(span.0, crate::units::Unit::Second, 3)
+    }
+}

@@ -1,0 +1,80 @@
+//! Everything that can be known before anything is energised: what cannot work,
+//! what should be thought over, how long it takes and what it may cost the unit.
+//!
+//! Holds always: an error here means exit code 2 and that nothing was energised;
+//! a plan without errors is handed on as [`Passed`], which only this module makes.
+
+mod bench;
+mod estimate;
+mod stages;
+#[cfg(test)]
+mod tests;
+
+pub use estimate::{Estimate, StageEstimate, spell};
+
+use super::{Bench, Plan};
+use crate::document::{Document, Problem, Problems, Span};
+
+/// A plan and a bench that have passed the check together.
+#[derive(Clone, Debug)]
+pub struct Passed {
+    plan: Plan,
+    bench: Bench,
+}
+
+impl Passed {
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// The bench.
+    pub fn bench(&self) -> &Bench {
+        &self.bench
+    }
+}
+
+/// What the check found.
+#[derive(Debug)]
+pub struct Checked {
+    /// The pair, where nothing forbids the run.
+    pub passed: Option<Passed>,
+    /// Errors and warnings.
+    pub problems: Problems,
+    /// What the run will take.
+    pub estimate: Estimate,
+}
+
+/// Checks a plan against a bench. `today` as 2026-11-25, for the calibration dates.
+pub fn check(plan: Plan, bench: Bench, today: &str) -> Checked {
+    let mut findings = Findings { problems: Problems::default() };
+    bench::check(&plan, &bench, today, &mut findings);
+    for stage in &plan.stages {
+        stages::check(&plan, &bench, stage, &mut findings);
+    }
+    let estimate = estimate::estimate(&plan, &bench);
+    estimate::check(&plan, &estimate, &mut findings);
+    let problems = findings.problems;
+    let passed = (!problems.any_errors()).then_some(Passed { plan, bench });
+    Checked { passed, problems, estimate }
+}
+
+/// Gathers problems.
+struct Findings {
+    problems: Problems,
+}
+
+impl Findings {
+    fn error(&mut self, document: &Document, span: Span, title: String, label: &str, hint: &str) {
+        self.problems.push(made(document, span, title, label, hint));
+    }
+
+    fn warning(&mut self, document: &Document, span: Span, title: String, label: &str, hint: &str) {
+        self.problems.push(made(document, span, title, label, hint).warning());
+    }
+}
+
+fn made(document: &Document, span: Span, title: String, label: &str, hint: &str) -> Problem {
+    let problem = Problem::at(document, span, title).label(label);
+    if hint.is_empty() { problem } else { problem.hint(hint) }
+}
