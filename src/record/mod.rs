@@ -1,1 +1,67 @@
-//! To come.
+//! What happened: written as it happens, read afterwards.
+//!
+//! One run, one folder, one SQLite file in it (`schema.sql` says what each field
+//! means), and `traffic.log` beside it. Holds always: rows are committed at the
+//! latest 50 ms after they were written; after a failed write every further call
+//! gives the same error; a value that is not there is NULL.
+
+mod read;
+mod rows;
+mod runs;
+#[cfg(test)]
+mod tests;
+mod traffic;
+mod write;
+
+pub use read::{Point, Run};
+pub use rows::{EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, ReadingRow, SettingRow, StageRow, StartBegin, StartEnd, StartRow};
+pub use runs::{Summary, find, list, new_folder};
+pub use traffic::TrafficLog;
+pub use write::{Durability, Record};
+
+/// The record's file in a run's folder.
+pub const FILE: &str = "run.sqlite";
+/// The report's file in a run's folder.
+pub const REPORT: &str = "report.html";
+/// The traffic's file in a run's folder.
+pub const TRAFFIC: &str = "traffic.log";
+
+const SCHEMA: &str = include_str!("schema.sql");
+const VERSION: i64 = 1;
+
+/// Why a record could not be written or read.
+#[derive(Clone, Debug, thiserror::Error)]
+pub enum RecordError {
+    /// SQLite's reason.
+    #[error("{what}: {why}")]
+    Store {
+        /// What was being done.
+        what: String,
+        /// SQLite's words.
+        why: String,
+    },
+    /// The folder or a file in it.
+    #[error("{path}: {why}")]
+    File {
+        /// Which.
+        path: String,
+        /// The system's words.
+        why: String,
+    },
+    /// There is something there already.
+    #[error("{0} exists already; a record is never written over")]
+    Exists(String),
+    /// No run of that name.
+    #[error("{0}")]
+    NoRun(String),
+}
+
+impl RecordError {
+    fn store(what: &str) -> impl Fn(rusqlite::Error) -> Self + '_ {
+        move |error| Self::Store { what: what.to_owned(), why: error.to_string() }
+    }
+
+    fn file(path: &std::path::Path) -> impl Fn(std::io::Error) -> Self + '_ {
+        move |error| Self::File { path: path.display().to_string(), why: error.to_string() }
+    }
+}

@@ -18,6 +18,11 @@ impl Unit {
         self.spellings()[0]
     }
 
+    /// The unit that is printed with this symbol.
+    pub fn from_symbol(symbol: &str) -> Option<Self> {
+        ALL.into_iter().find(|u| u.symbol() == symbol)
+    }
+
     /// Every symbol that is read, the printed one first.
     fn spellings(self) -> &'static [&'static str] {
         match self {

@@ -1,0 +1,362 @@
+//! Reading a record: also one whose run was killed.
+
+use super::rows::{EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, ReadingRow, SettingRow, StageRow, StartRow};
+use super::{FILE, RecordError, VERSION};
+use crate::analysis::Level;
+use crate::units::{Amperes, Seconds, Unit, Volts, engineering, with_uncertainty};
+use rusqlite::{Connection, OpenFlags, Row};
+use std::path::{Path, PathBuf};
+
+/// A record that is read.
+pub struct Run {
+    store: Connection,
+    folder: PathBuf,
+    /// The tool that wrote it, with its version.
+    pub tool: String,
+    /// `run` or `rehearsal`.
+    pub kind: String,
+    /// The plan's title.
+    pub title: String,
+    /// The unit's name.
+    pub unit: String,
+    /// The seed.
+    pub seed: u64,
+    /// Wall clock at its beginning.
+    pub began: String,
+    /// Warnings of the check.
+    pub cautions: String,
+    /// Its length; `None`: it was cut off.
+    pub ended: Option<Seconds>,
+    /// How it ended.
+    pub how: Option<String>,
+    /// The exit code.
+    pub exit_code: Option<u8>,
+}
+
+/// A reading reduced to what a plot needs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// When.
+    pub at: Seconds,
+    /// Its start, if it belongs to one.
+    pub start: Option<u32>,
+    /// Its step, if it belongs to one.
+    pub step: Option<u32>,
+    /// Voltage at the supply beside it.
+    pub volts: Option<Volts>,
+    /// Current.
+    pub current: Level,
+}
+
+impl Run {
+    /// Opens the record in a run's folder, for reading.
+    ///
+    /// # Errors
+    /// SQLite's; a record of another version.
+    pub fn open(folder: &Path) -> Result<Self, RecordError> {
+        let path = folder.join(FILE);
+        let what = format!("{} cannot be read", path.display());
+        let failed = RecordError::store(&what);
+        if !path.is_file() {
+            return Err(RecordError::NoRun(format!("{} holds no {FILE}", folder.display())));
+        }
+        let store = open_store(&path).map_err(&failed)?;
+        let version: i64 = store.pragma_query_value(None, "user_version", |r| r.get(0)).map_err(&failed)?;
+        if version != VERSION {
+            return Err(RecordError::Store { what: what.clone(), why: format!("it is of version {version}; this tool reads version {VERSION}") });
+        }
+        let sql = "SELECT tool, kind, title, unit, seed, began, cautions, ended_s, how, exit_code FROM run";
+        let head = store.query_row(sql, [], |r| {
+            Ok(Head {
+                tool: r.get(0)?,
+                kind: r.get(1)?,
+                title: r.get(2)?,
+                unit: r.get(3)?,
+                seed: r.get::<_, i64>(4)?.cast_unsigned(),
+                began: r.get(5)?,
+                cautions: r.get(6)?,
+                ended: r.get::<_, Option<f64>>(7)?.map(Seconds),
+                how: r.get(8)?,
+                exit_code: r.get(9)?,
+            })
+        });
+        let h = head.map_err(&failed)?;
+        Ok(Self {
+            store,
+            folder: folder.to_owned(),
+            tool: h.tool,
+            kind: h.kind,
+            title: h.title,
+            unit: h.unit,
+            seed: h.seed,
+            began: h.began,
+            cautions: h.cautions,
+            ended: h.ended,
+            how: h.how,
+            exit_code: h.exit_code,
+        })
+    }
+
+    /// The run's folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Whether it ran on stand-in instruments inside the tool.
+    pub fn is_rehearsal(&self) -> bool {
+        self.kind == "rehearsal"
+    }
+
+    fn rows<T>(&self, sql: &str, stage: Option<u32>, read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>) -> Result<Vec<T>, RecordError> {
+        let failed = RecordError::store("the record cannot be read");
+        let mut statement = self.store.prepare_cached(sql).map_err(&failed)?;
+        let rows = match stage {
+            Some(stage) => statement.query_map([stage], read),
+            None => statement.query_map([], read),
+        };
+        rows.map_err(&failed)?.collect::<rusqlite::Result<Vec<T>>>().map_err(&failed)
+    }
+
+    /// The files that it followed.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn files(&self) -> Result<Vec<FileRow>, RecordError> {
+        self.rows("SELECT kind, name, text FROM file ORDER BY rowid", None, |r| Ok(FileRow { kind: r.get(0)?, name: r.get(1)?, text: r.get(2)? }))
+    }
+
+    /// The instruments that took part.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn instruments(&self) -> Result<Vec<InstrumentRow>, RecordError> {
+        self.rows("SELECT role, identity, profile, address, calibration_due FROM instrument ORDER BY rowid", None, |r| {
+            Ok(InstrumentRow { role: r.get(0)?, identity: r.get(1)?, profile: r.get(2)?, address: r.get(3)?, calibration_due: r.get(4)? })
+        })
+    }
+
+    /// Its stages.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn stages(&self) -> Result<Vec<StageRow>, RecordError> {
+        self.rows("SELECT number, kind, what, began_s, ended_s, how FROM stage ORDER BY number", None, |r| {
+            Ok(StageRow {
+                number: r.get(0)?,
+                kind: r.get(1)?,
+                what: r.get(2)?,
+                began: Seconds(r.get(3)?),
+                ended: r.get::<_, Option<f64>>(4)?.map(Seconds),
+                how: r.get(5)?,
+            })
+        })
+    }
+
+    /// What was set and read back, each setting of a stage once.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn settings(&self) -> Result<Vec<SettingRow>, RecordError> {
+        let sql = "SELECT stage, min(at_s), what, unit, wanted, read_back FROM setting
+                   GROUP BY stage, what, unit, wanted, read_back ORDER BY stage, min(at_s), min(rowid)";
+        self.rows(sql, None, |r| {
+            Ok(SettingRow { stage: r.get(0)?, at: Seconds(r.get(1)?), what: r.get(2)?, unit: r.get(3)?, wanted: r.get(4)?, read_back: r.get(5)? })
+        })
+    }
+
+    /// Every reading of a stage.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn readings(&self, stage: u32) -> Result<Vec<ReadingRow>, RecordError> {
+        let sql = "SELECT stage, start, step, role, measurand, asked_s, answered_s, kind, value, u, floor, regulation
+                   FROM reading WHERE stage = ? ORDER BY id";
+        self.rows(sql, Some(stage), |r| {
+            Ok(ReadingRow {
+                stage: r.get(0)?,
+                start: r.get(1)?,
+                step: r.get(2)?,
+                role: r.get(3)?,
+                measurand: r.get(4)?,
+                asked: Seconds(r.get(5)?),
+                answered: Seconds(r.get(6)?),
+                kind: r.get(7)?,
+                value: r.get(8)?,
+                u: r.get(9)?,
+                floor: r.get(10)?,
+                regulation: r.get(11)?,
+            })
+        })
+    }
+
+    /// The currents of a stage, by the meter where there is one, else by the supply.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn currents(&self, stage: u32) -> Result<Vec<Point>, RecordError> {
+        let readings = self.readings(stage)?;
+        let by = if readings.iter().any(|r| r.role == "meter" && r.measurand == "current") { "meter" } else { "supply" };
+        let mut volts = None;
+        let mut points = Vec::new();
+        for r in &readings {
+            if r.role == "supply" && r.measurand == "voltage" {
+                volts = r.value.map(Volts);
+            }
+            if r.role == by && r.measurand == "current" {
+                let current = level(&r.kind, r.value, r.u, r.floor);
+                points.push(Point { at: (r.asked + r.answered) / 2.0, start: r.start, step: r.step, volts, current });
+            }
+        }
+        Ok(points)
+    }
+
+    /// The starts of a stage. One without an end is void.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn starts(&self, stage: u32) -> Result<Vec<StartRow>, RecordError> {
+        let sql = "SELECT number, off_s, residual_V, on_s, outcome, counts, state, reached_s, plateau_A, plateau_u_A, plateau_kind, reason
+                   FROM start WHERE stage = ? ORDER BY number";
+        self.rows(sql, Some(stage), |r| {
+            let (plateau, u): (Option<f64>, Option<f64>) = (r.get(8)?, r.get(9)?);
+            Ok(StartRow {
+                number: r.get(0)?,
+                off: r.get::<_, Option<f64>>(1)?.map(Seconds),
+                residual: r.get::<_, Option<f64>>(2)?.map(Volts),
+                on: r.get::<_, Option<f64>>(3)?.map(Seconds),
+                outcome: r.get::<_, Option<String>>(4)?.unwrap_or_else(|| "void".into()),
+                counts: r.get::<_, Option<String>>(5)?.unwrap_or_else(|| "void".into()),
+                state: r.get(6)?,
+                reached: r.get::<_, Option<f64>>(7)?.map(Seconds),
+                plateau: plateau.zip(u).map(|(v, u)| (Amperes(v), Amperes(u))),
+                plateau_kind: r.get::<_, Option<String>>(10)?.unwrap_or_default(),
+                reason: r.get::<_, Option<String>>(11)?.unwrap_or_else(|| "the run ended during it".into()),
+            })
+        })
+    }
+
+    /// The steps of a leakage sweep.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn leakages(&self, stage: u32) -> Result<Vec<LeakageRow>, RecordError> {
+        let sql = "SELECT step, part, set_V, part_V, leakage_A, leakage_u_A, leakage_kind, limit_A, electrified_s, change, drift_A
+                   FROM leakage WHERE stage = ? ORDER BY step";
+        self.rows(sql, Some(stage), |r| {
+            Ok(LeakageRow {
+                step: r.get(0)?,
+                part: r.get(1)?,
+                set: Volts(r.get(2)?),
+                at_part: r.get::<_, Option<f64>>(3)?.map(Volts),
+                leakage: level(&r.get::<_, String>(6)?, r.get(4)?, r.get(5)?, Some(0.0)),
+                limit: Amperes(r.get(7)?),
+                electrified: Seconds(r.get(8)?),
+                change: r.get(9)?,
+                drift: r.get::<_, Option<f64>>(10)?.map(Amperes),
+            })
+        })
+    }
+
+    /// What happened beside the readings.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn events(&self) -> Result<Vec<EventRow>, RecordError> {
+        self.rows("SELECT at_s, kind, text FROM event ORDER BY at_s, rowid", None, |r| {
+            Ok(EventRow { at: Seconds(r.get(0)?), kind: r.get(1)?, text: r.get(2)? })
+        })
+    }
+
+    /// The findings, the weightiest first.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn findings(&self) -> Result<Vec<FindingRow>, RecordError> {
+        let sql = "SELECT stage, code, severity, sentence, advice, figures FROM finding
+                   ORDER BY CASE severity WHEN 'anomaly' THEN 0 WHEN 'undecided' THEN 1 ELSE 2 END, rowid";
+        self.rows(sql, None, |r| {
+            Ok(FindingRow {
+                stage: r.get(0)?,
+                code: r.get(1)?,
+                severity: r.get(2)?,
+                sentence: r.get(3)?,
+                advice: r.get(4)?,
+                figures: printed(&r.get::<_, String>(5)?),
+            })
+        })
+    }
+
+    /// How many findings of a severity.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn count(&self, severity: &str) -> Result<usize, RecordError> {
+        Ok(self.findings()?.iter().filter(|f| f.severity == severity).count())
+    }
+}
+
+struct Head {
+    tool: String,
+    kind: String,
+    title: String,
+    unit: String,
+    seed: u64,
+    began: String,
+    cautions: String,
+    ended: Option<Seconds>,
+    how: Option<String>,
+    exit_code: Option<u8>,
+}
+
+/// Read-only, and still with the log that a killed run leaves; in a folder that
+/// cannot be written, as it stands.
+fn open_store(path: &Path) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let store = Connection::open_with_flags(path, flags)?;
+    match store.query_row("SELECT count(*) FROM run", [], |r| r.get::<_, i64>(0)) {
+        Ok(_) => Ok(store),
+        Err(error) => {
+            let uri = format!("file:{}?immutable=1", path.display());
+            let flags = flags | OpenFlags::SQLITE_OPEN_URI;
+            Connection::open_with_flags(uri, flags).map_err(|_| error)
+        }
+    }
+}
+
+fn level(kind: &str, value: Option<f64>, u: Option<f64>, floor: Option<f64>) -> Level {
+    match (kind, value, u, floor) {
+        ("value", Some(value), Some(u), _) => Level::Known { value: Amperes(value), u: Amperes(u) },
+        ("below floor", _, _, Some(floor)) => Level::BelowFloor { floor: Amperes(floor) },
+        ("overload", ..) => Level::Overload,
+        _ => Level::Missing,
+    }
+}
+
+/// Figures as a person reads them.
+fn printed(json: &str) -> Vec<(String, String)> {
+    let Ok(serde_json::Value::Array(list)) = serde_json::from_str(json) else { return Vec::new() };
+    list.iter()
+        .filter_map(|f| {
+            let value = f.get("value")?.as_f64()?;
+            let name = f.get("name")?.as_str()?.to_owned();
+            let unit = f.get("unit").and_then(|u| u.as_str()).and_then(Unit::from_symbol);
+            let expanded = f.get("expanded").and_then(serde_json::Value::as_f64);
+            let three = |v: f64| match unit {
+                Some(unit) => engineering(v, unit, 3),
+                None => format!("{v}"),
+            };
+            let mut text = match (unit, expanded) {
+                (Some(unit), Some(expanded)) => with_uncertainty(value, expanded, unit),
+                (Some(_), None) => three(value),
+                (None, _) if value.fract() == 0.0 => format!("{value:.0}"),
+                (None, _) => format!("{value:.2e}"),
+            };
+            if let Some(interval) = f.get("interval").and_then(|i| i.as_array())
+                && let [low, high, confidence] = interval.iter().filter_map(serde_json::Value::as_f64).collect::<Vec<_>>()[..]
+            {
+                text.push_str(&format!(" ({:.0} % interval {} to {})", confidence * 100.0, three(low), three(high)));
+            }
+            Some((name, text))
+        })
+        .collect()
+}

@@ -1,0 +1,150 @@
+//! What is written is read back; what is missing stays missing; what is there is
+//! never written over.
+
+use super::*;
+use crate::analysis::Level;
+use crate::analysis::finding::{Figure, Finding, Severity};
+use crate::instrument::{Measurand, Reading, Regulation, Role, Sample};
+use crate::units::{Amperes, Seconds, Unit, Volts};
+
+fn header() -> Header {
+    Header {
+        kind: "rehearsal",
+        title: "A title".into(),
+        unit: "a unit".into(),
+        seed: u64::MAX,
+        began: "2000-01-01T00:00:00Z".into(),
+        cautions: String::new(),
+        files: vec![FileRow { kind: "plan".into(), name: "plan.toml".into(), text: "abc".into() }],
+    }
+}
+
+fn reading(sample: Sample) -> Reading {
+    Reading { role: Role::Meter, measurand: Measurand::Current, asked: Seconds(1.0), answered: Seconds(1.02), sample, regulation: Regulation::Voltage }
+}
+
+fn filled(folder: &std::path::Path) -> Record {
+    let mut record = Record::create(folder, &header(), Durability::Rehearsal).unwrap();
+    record.instrument(&InstrumentRow { role: "supply".into(), identity: Some("X,Y,1,2".into()), profile: "p".into(), address: None, calibration_due: None }).unwrap();
+    record.begin_stage(1, "start", "two starts", Seconds(0.5)).unwrap();
+    record.setting(1, "voltage", Measurand::Voltage, 9.0, Some(9.001), Seconds(0.6)).unwrap();
+    for sample in [Sample::Value { value: 0.012, u: 1e-5 }, Sample::BelowFloor { floor: 2e-3 }, Sample::Overload, Sample::NoReply, Sample::Late, Sample::Garbled, Sample::Stale, Sample::NotANumber] {
+        record.reading(1, Some(1), None, &reading(sample)).unwrap();
+    }
+    for number in [1, 2] {
+        record.begin_start(1, number, &StartBegin { off_wanted: Seconds(1.0), residual: Some(Sample::NoReply) }).unwrap();
+    }
+    record
+        .end_start(1, 1, &StartEnd {
+            off: Some(Seconds(1.01)),
+            on: Some(Seconds(2.0)),
+            outcome: "started".into(),
+            counts: "good",
+            state: Some("running".into()),
+            reached: Some(Seconds(0.2)),
+            plateau: Level::Known { value: Amperes(0.012), u: Amperes(1e-5) },
+            peak: Some(Amperes(0.1)),
+            limited: Seconds(0.01),
+            reason: "in the good state".into(),
+        })
+        .unwrap();
+    let row = LeakageRow { step: 1, part: "C7".into(), set: Volts(6.0), at_part: None, leakage: Level::Overload, limit: Amperes(1e-6), electrified: Seconds(180.0), change: None, drift: None };
+    record.leakage(1, &row).unwrap();
+    let finding = Finding::new("code", Severity::Anomaly, "A sentence.".into()).figure(Figure::quantity("leakage", 151e-6, Unit::Ampere, Some(1e-6)));
+    record.finding(Some(1), &finding).unwrap();
+    record.event(Seconds(3.0), "off", "output off").unwrap();
+    record
+}
+
+#[test]
+fn what_is_written_is_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    record.end_stage(1, "done", Seconds(4.0)).unwrap();
+    record.finish("done", 1, Seconds(5.0)).unwrap();
+    let run = Run::open(folder.path()).unwrap();
+    assert_eq!((run.seed, run.ended, run.exit_code), (u64::MAX, Some(Seconds(5.0)), Some(1)));
+    assert_eq!(run.files().unwrap()[0].text, "abc");
+    assert_eq!(run.instruments().unwrap()[0].identity.as_deref(), Some("X,Y,1,2"));
+    assert_eq!(run.stages().unwrap()[0].how.as_deref(), Some("done"));
+    assert_eq!(run.settings().unwrap()[0].read_back, Some(9.001));
+    assert_eq!(run.leakages(1).unwrap()[0].leakage, Level::Overload);
+    let findings = run.findings().unwrap();
+    assert_eq!(findings[0].figures, [("leakage".to_owned(), "(151.0 ± 1.0) uA".to_owned())]);
+    assert_eq!(run.events().unwrap()[0].kind, "off");
+}
+
+#[test]
+fn a_missing_reading_is_null_and_never_a_number() {
+    let folder = tempfile::tempdir().unwrap();
+    filled(folder.path()).commit().unwrap();
+    let run = Run::open(folder.path()).unwrap();
+    let rows = run.readings(1).unwrap();
+    let kinds: Vec<&str> = rows.iter().map(|r| r.kind.as_str()).collect();
+    assert_eq!(kinds, ["value", "below floor", "overload", "no reply", "late", "garbled", "stale", "not a number"]);
+    assert_eq!(rows.iter().filter(|r| r.value.is_some()).count(), 1);
+    assert_eq!(rows.iter().filter(|r| r.floor.is_some()).count(), 1);
+    let levels: Vec<Level> = run.currents(1).unwrap().iter().map(|p| p.current).collect();
+    assert_eq!(levels[1], Level::BelowFloor { floor: Amperes(2e-3) });
+    assert!(levels[3..].iter().all(|l| *l == Level::Missing));
+}
+
+#[test]
+fn a_start_without_an_end_is_void() {
+    let folder = tempfile::tempdir().unwrap();
+    filled(folder.path()).commit().unwrap();
+    let starts = Run::open(folder.path()).unwrap().starts(1).unwrap();
+    assert_eq!(starts[0].counts, "good");
+    assert_eq!((starts[1].counts.as_str(), starts[1].reason.as_str()), ("void", "the run ended during it"));
+}
+
+#[test]
+fn what_was_committed_survives_a_writer_that_is_gone() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    record.commit().unwrap();
+    record.event(Seconds(9.0), "lost", "never committed").unwrap();
+    // As after a kill: no destructor runs.
+    std::mem::forget(record);
+    let run = Run::open(folder.path()).unwrap();
+    assert_eq!(run.ended, None);
+    assert_eq!(run.events().unwrap().len(), 1);
+    assert_eq!(run.readings(1).unwrap().len(), 8);
+}
+
+#[test]
+fn a_record_is_never_written_over() {
+    let folder = tempfile::tempdir().unwrap();
+    drop(filled(folder.path()));
+    let again = Record::create(folder.path(), &header(), Durability::Full);
+    assert!(matches!(again, Err(RecordError::Exists(_))));
+    let missing = Record::create(&folder.path().join("nowhere"), &header(), Durability::Full);
+    assert!(missing.is_err());
+}
+
+#[test]
+fn after_a_failed_write_every_call_fails() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    // A second start of the same number breaks the table's key.
+    let begin = StartBegin { off_wanted: Seconds(1.0), residual: None };
+    let error = record.begin_start(1, 1, &begin).unwrap_err().to_string();
+    assert_eq!(record.event(Seconds(1.0), "x", "y").unwrap_err().to_string(), error);
+    assert_eq!(record.commit().unwrap_err().to_string(), error);
+}
+
+#[test]
+fn runs_are_listed_and_found() {
+    let logs = tempfile::tempdir().unwrap();
+    let first = new_folder(logs.path(), "2026-11-25T15:30:12Z", "Frost alarm: does it start?").unwrap();
+    let second = new_folder(logs.path(), "2026-11-25T15:30:12Z", "Frost alarm: does it start?").unwrap();
+    assert_eq!(first.file_name().unwrap().to_string_lossy(), "20261125T153012-frost-alarm-does");
+    assert_ne!(first, second);
+    drop(filled(&first));
+    drop(filled(&second));
+    assert_eq!(list(logs.path()).unwrap().len(), 2);
+    assert_eq!(find(logs.path(), "last").unwrap(), second);
+    assert_eq!(find(logs.path(), "20261125T153012-frost-alarm-does").unwrap(), first);
+    assert!(find(logs.path(), "2026").unwrap_err().to_string().contains("2 runs begin with"));
+    assert!(find(logs.path(), "1999").unwrap_err().to_string().contains("no run"));
+}

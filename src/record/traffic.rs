@@ -1,0 +1,51 @@
+//! `traffic.log`: every message in both directions, with its time.
+
+use super::{RecordError, TRAFFIC};
+use crate::link::trace::{Direction, escape};
+use crate::units::Seconds;
+use std::fs::{File, OpenOptions};
+use std::io::{BufWriter, Write};
+use std::path::Path;
+use std::sync::{Mutex, PoisonError};
+
+/// A traffic log. One line a message: seconds, role, direction, the message with
+/// control characters escaped.
+pub struct TrafficLog {
+    file: Mutex<BufWriter<File>>,
+}
+
+impl TrafficLog {
+    /// Begins one in a run's folder.
+    ///
+    /// # Errors
+    /// The system's; one that exists already is not written over.
+    pub fn create(folder: &Path) -> Result<Self, RecordError> {
+        let path = folder.join(TRAFFIC);
+        let file = OpenOptions::new().write(true).create_new(true).open(&path).map_err(RecordError::file(&path))?;
+        Ok(Self { file: Mutex::new(BufWriter::with_capacity(1 << 16, file)) })
+    }
+
+    /// Notes a message.
+    ///
+    /// A line that cannot be written is lost; the record, which is what the
+    /// findings rest on, reports a full disk by itself.
+    pub fn message(&self, at: Seconds, role: &str, direction: Direction, bytes: &[u8]) {
+        let mark = match direction {
+            Direction::Sent => '>',
+            Direction::Received => '<',
+            Direction::ThrownAway => 'x',
+            Direction::Failed => '!',
+        };
+        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
+        if writeln!(file, "{:.6} {role} {mark} {}", at.0, escape(bytes)).is_err() {
+            tracing::warn!("a line of traffic.log was lost");
+        }
+    }
+
+    /// Hands everything so far to the system.
+    pub fn flush(&self) {
+        if self.file.lock().unwrap_or_else(PoisonError::into_inner).flush().is_err() {
+            tracing::warn!("traffic.log could not be written");
+        }
+    }
+}
