@@ -30,7 +30,7 @@ pub enum EmitError {
 /// # Errors
 /// [`EmitError::NotANumber`].
 pub fn number(value: f64) -> Result<String, EmitError> {
-    if !value.is_finite() || value.abs() >= response::Special::Infinity.value() {
+    if response::Special::of(value).is_some() {
         return Err(EmitError::NotANumber(value));
     }
     Ok(match value.abs() {

@@ -15,7 +15,7 @@ pub mod emit;
 pub mod error_queue;
 mod framing;
 pub mod header;
-//pub mod program;
+pub mod program;
 pub mod response;
 pub mod status;
 

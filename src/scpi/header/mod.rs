@@ -10,7 +10,7 @@
 mod mnemonic;
 mod pattern;
 
-pub use mnemonic::Mnemonic;
+pub use mnemonic::{LONGEST as LONGEST_MNEMONIC, Mnemonic};
 pub use pattern::Pattern;
 
 /// A pattern that cannot be compiled.

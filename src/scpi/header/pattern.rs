@@ -58,27 +58,31 @@ impl Pattern {
         }
         let mut nodes = Vec::new();
         let mut rest = header;
+        // Guides print [:SOURce]:VOLTage and [SOURce:]VOLTage for the same.
+        let mut colon_given = true;
         while !rest.is_empty() {
-            let (node, optional) = match rest.strip_prefix('[') {
-                Some(inner) => {
-                    let (node, tail) = inner.split_once(']').ok_or("a bracket is not closed")?;
-                    rest = tail;
-                    // The leading colon may stand in the bracket or, before the first node, be left out.
-                    (node, true)
-                }
-                None => {
-                    let start = usize::from(rest.starts_with(':'));
-                    let end = rest[start..].find([':', '[']).map_or(rest.len(), |at| start + at);
-                    let (node, tail) = rest.split_at(end);
-                    rest = tail;
-                    (node, false)
-                }
+            let optional = rest.starts_with('[');
+            let node = if optional {
+                let (node, tail) = rest[1..].split_once(']').ok_or("a bracket is not closed")?;
+                rest = tail;
+                node
+            } else {
+                let start = usize::from(rest.starts_with(':'));
+                let end = rest[start..].find([':', '[']).map_or(rest.len(), |at| start + at);
+                let (node, tail) = rest.split_at(end);
+                rest = tail;
+                node
             };
             let name = match node.strip_prefix(':') {
                 Some(name) => name,
-                None if nodes.is_empty() => node,
+                None if colon_given => node,
                 None => return Err("a colon is missing before a node, as in :VOLTage[:LEVel]"),
             };
+            let (name, colon_behind) = match name.strip_suffix(':') {
+                Some(name) if optional => (name, true),
+                _ => (name, false),
+            };
+            colon_given = colon_behind;
             if name.contains([':', '[', ']']) {
                 return Err("a bracket holds one node, as in [:LEVel][:IMMediate]");
             }
@@ -170,16 +174,14 @@ impl Node {
         if self.mnemonic.matches(word) {
             return Some(1);
         }
-        let name = word.trim_end_matches(|c: char| c.is_ascii_digit());
-        let digits = &word[name.len()..];
-        let fits = self.indexed && (1..=SUFFIX_DIGITS).contains(&digits.len());
-        // A mnemonic may itself end in digits; then those before the suffix belong to it.
-        let own = [self.mnemonic.long(), self.mnemonic.short()];
-        let rest = own.iter().find_map(|form| {
-            let (head, tail) = word.split_at_checked(form.len())?;
-            (head.eq_ignore_ascii_case(form) && tail.bytes().all(|b| b.is_ascii_digit())).then_some(tail)
-        })?;
-        if fits { rest.parse().ok() } else { None }
+        if !self.indexed {
+            return None;
+        }
+        [self.mnemonic.long(), self.mnemonic.short()].iter().find_map(|form| {
+            let (name, digits) = word.split_at_checked(form.len())?;
+            let number = (1..=SUFFIX_DIGITS).contains(&digits.len()) && digits.bytes().all(|b| b.is_ascii_digit());
+            (name.eq_ignore_ascii_case(form) && number).then(|| digits.parse().ok()).flatten()
+        })
     }
 }
 

@@ -36,7 +36,7 @@ impl Special {
     /// Anything from 9.9E37 on, either way, is no data. The comparison is made in
     /// single precision: an instrument that computes in it and prints all its
     /// digits sends a value just below 9.9E37.
-    fn of(value: f64) -> Option<Special> {
+    pub(super) fn of(value: f64) -> Option<Special> {
         let single = value as f32;
         match single {
             _ if single == 9.91e37 => Some(Special::NotANumber),
