@@ -232,6 +232,9 @@ pub(super) fn block_header(input: &[u8]) -> Parsed<'_, BlockLength> {
 
 /// A block with its bytes. An indefinite one takes the whole rest, less one newline at its end.
 pub(super) fn block(input: &[u8]) -> Parsed<'_, &[u8]> {
+    if input.first() != Some(&b'#') {
+        return Err(nom::Err::Error(Flaw { rest: input, kind: FlawKind::NoElement }));
+    }
     match block_header(input) {
         Err(nom::Err::Incomplete(_)) => fail(input, FlawKind::BlockHeader),
         Err(e) => Err(e),

@@ -337,8 +337,6 @@ fn trailing(message: &[u8], rest: &[u8]) -> ParseError {
 fn explained(message: &[u8], flaw: Flaw) -> ParseError {
     let problem = match flaw.kind {
         FlawKind::NoElement if message.trim_ascii().is_empty() => Problem::Empty,
-        // `alt` reports its last branch, the block; a `#` that is none is a header gone wrong.
-        FlawKind::BlockHeader if flaw.rest.first() != Some(&b'#') => Problem::NoElement { found: found(flaw.rest) },
         FlawKind::NoElement => Problem::NoElement { found: found(flaw.rest) },
         FlawKind::OpenString => Problem::OpenString,
         FlawKind::BlockHeader => Problem::BlockHeader,
