@@ -93,10 +93,10 @@ mod tests {
     }
 
     #[test]
-    fn the_signature_is_the_one_that_links_want() {
-        let _: crate::link::ReceiveEnd = crate::link::ReceiveEnd::Bytes { end: b"\n".to_vec(), scan: message_end };
+    fn terminators_of_two_bytes_are_matched_whole() {
         assert_eq!(message_end(b"1\r\n2\r\n", b"\r\n"), Some(1));
         assert_eq!(message_end(b"a\rb\r\n", b"\r\n"), Some(3));
+        assert_eq!(message_end(b"abc\r", b"\r\n"), None);
         assert_eq!(message_end(b"abc", b""), None);
     }
 
