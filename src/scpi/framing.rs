@@ -74,8 +74,12 @@ impl Place {
             _ if byte == b';' => Place::UnitStart,
             _ if byte == b',' => Place::Start,
             Place::UnitStart | Place::Start | Place::AfterHeader if is_space(byte) => self,
-            Place::UnitStart | Place::Start | Place::AfterHeader if matches!(byte, b'"' | b'\'') => Place::Quoted(byte),
-            Place::UnitStart | Place::Header if byte.is_ascii_alphanumeric() || matches!(byte, b':' | b'_' | b'*') => {
+            Place::UnitStart | Place::Start | Place::AfterHeader if matches!(byte, b'"' | b'\'') => {
+                Place::Quoted(byte)
+            }
+            Place::UnitStart | Place::Header
+                if byte.is_ascii_alphanumeric() || matches!(byte, b':' | b'_' | b'*') =>
+            {
                 Place::Header
             }
             Place::Header if is_space(byte) => Place::AfterHeader,
@@ -102,7 +106,9 @@ mod tests {
 
     #[test]
     fn a_message_ends_at_its_first_terminator() {
-        for (arrived, expected) in [(&b""[..], None), (b"1.5", None), (b"1.5\n", Some(3)), (b"\n1\n", Some(0)), (b"1\n2\n", Some(1))] {
+        for (arrived, expected) in
+            [(&b""[..], None), (b"1.5", None), (b"1.5\n", Some(3)), (b"\n1\n", Some(0)), (b"1\n2\n", Some(1))]
+        {
             assert_eq!(end(arrived), expected, "{}", arrived.escape_ascii());
         }
     }
@@ -122,7 +128,18 @@ mod tests {
 
     #[test]
     fn what_only_looks_like_a_block_protects_nothing() {
-        for reply in ["\"unit #15\"", "ORCHARD WORKS,FROST #15,0,0", "\"a\"\",#15\"", "#A5", "#2x1", "#1", "1#15", "#H5", "#", "'#15'"] {
+        for reply in [
+            "\"unit #15\"",
+            "ORCHARD WORKS,FROST #15,0,0",
+            "\"a\"\",#15\"",
+            "#A5",
+            "#2x1",
+            "#1",
+            "1#15",
+            "#H5",
+            "#",
+            "'#15'",
+        ] {
             let arrived = format!("{reply}\nnext\n");
             assert_eq!(end(arrived.as_bytes()), Some(reply.len()), "{reply}");
         }

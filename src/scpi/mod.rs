@@ -7,8 +7,8 @@
 //!
 //! The two sides share the grammar of the data elements (`element`) and nothing
 //! else. Everything is a pure function of bytes: no socket, no clock, no log.
-//! Holds always: no input panics, none allocates more than a small multiple of
-//! its own length, and what is not a number never becomes one.
+//! Holds always: no input panics, none makes more than 100 bytes for each of its
+//! own, and what is not a number never becomes one.
 
 mod element;
 pub mod emit;

@@ -6,6 +6,9 @@
 //! messages see the same commands in one message. Where the two differ, the
 //! test says which and why, so that a change on either side shows.
 
+// The helpers of `device` are tests, too.
+#![allow(clippy::panic, clippy::expect_used)]
+
 mod device;
 
 use device::{Supply, ask, refuse, tell};
@@ -21,7 +24,12 @@ use rampart::units::Unit;
 
 /// So many cases from a fixed seed.
 fn cases(count: u32) -> ProptestConfig {
-    ProptestConfig { cases: count, rng_seed: RngSeed::Fixed(4882), failure_persistence: None, ..ProptestConfig::default() }
+    ProptestConfig {
+        cases: count,
+        rng_seed: RngSeed::Fixed(4882),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    }
 }
 
 // ---- what we emit, they take ----
@@ -164,7 +172,8 @@ fn the_error_queue_of_the_device_is_read_to_its_end() {
 #[test]
 fn the_standard_codes_have_the_same_texts_and_event_bits_there() {
     for (code, text) in codes::TABLE {
-        let theirs = scpi::error::ErrorCode::get_error(*code as i16).unwrap_or_else(|| panic!("{code} is unknown there"));
+        let theirs =
+            scpi::error::ErrorCode::get_error(*code as i16).unwrap_or_else(|| panic!("{code} is unknown there"));
         assert_eq!(std::str::from_utf8(theirs.get_message()).unwrap(), *text);
         let bit = ErrorReport::standard(*code).class().map_or(0, |class| class.bit().0);
         assert_eq!(bit, theirs.esr_mask(), "{code}");
@@ -182,7 +191,8 @@ fn ours(message: &str) -> (Vec<&'static str>, i32) {
             continue; // not noted there either
         }
         let known = device::COMMANDS.iter().find(|(_, pattern)| {
-            Pattern::new(&format!("{pattern}{}", if unit.query { "?" } else { "" })).is_ok_and(|p| unit.fits(&p).is_some())
+            Pattern::new(&format!("{pattern}{}", if unit.query { "?" } else { "" }))
+                .is_ok_and(|p| unit.fits(&p).is_some())
         });
         match known {
             Some((name, _)) => calls.push(*name),
@@ -204,11 +214,30 @@ fn theirs(message: &str) -> (Vec<&'static str>, i32) {
 
 fn fragment() -> impl Strategy<Value = String> {
     let headers = [
-        "SOUR:VOLT", ":SOUR:VOLT", ":SOURCE:VOLTAGE:LEVEL", "sour:volt:lev", "VOLT", "VOLT:LEV", "LEV", "PROT", ":SOUR:VOLT:PROT",
-        "CURR", ":SOUR:CURR", "OUTP", ":OUTP:STAT", "STAT", ":OUTPU", "SOURC:VOLT", "VOLTA", "NUMB", ":NUMB", "SOUR",
+        "SOUR:VOLT",
+        ":SOUR:VOLT",
+        ":SOURCE:VOLTAGE:LEVEL",
+        "sour:volt:lev",
+        "VOLT",
+        "VOLT:LEV",
+        "LEV",
+        "PROT",
+        ":SOUR:VOLT:PROT",
+        "CURR",
+        ":SOUR:CURR",
+        "OUTP",
+        ":OUTP:STAT",
+        "STAT",
+        ":OUTPU",
+        "SOURC:VOLT",
+        "VOLTA",
+        "NUMB",
+        ":NUMB",
+        "SOUR",
     ];
     let parameter = prop_oneof![Just(" 1"), Just(" 2.5 "), Just("?"), Just("? "), Just("\t0")];
-    let of_the_tree = (prop::sample::select(headers.to_vec()), parameter).prop_map(|(header, rest)| format!("{header}{rest}"));
+    let of_the_tree =
+        (prop::sample::select(headers.to_vec()), parameter).prop_map(|(header, rest)| format!("{header}{rest}"));
     prop_oneof![9 => of_the_tree, 1 => Just("*WAI".to_owned()), 1 => Just("*cls ".to_owned())]
 }
 
@@ -226,7 +255,11 @@ proptest! {
 fn worked_examples_of_compound_headers_agree() {
     // SCPI-99 volume 1, 6.2.4
     for (message, calls, code) in [
-        ("SOUR:VOLT:LEV 8;PROT 8.8;:SOUR:CURR 3;:OUTP ON", vec!["SOUR:VOLT", "SOUR:VOLT:PROT", "SOUR:CURR", "OUTP"], 0),
+        (
+            "SOUR:VOLT:LEV 8;PROT 8.8;:SOUR:CURR 3;:OUTP ON",
+            vec!["SOUR:VOLT", "SOUR:VOLT:PROT", "SOUR:CURR", "OUTP"],
+            0,
+        ),
         ("SOUR:VOLT 8;PROT 8.8", vec!["SOUR:VOLT"], -113),
         ("SOUR:VOLT 8;CURR 1", vec!["SOUR:VOLT", "SOUR:CURR"], 0),
         ("SOUR:VOLT 8;:CURR 1", vec!["SOUR:VOLT"], -113),
@@ -240,8 +273,17 @@ fn worked_examples_of_compound_headers_agree() {
 #[test]
 fn violations_of_the_grammar_are_called_by_the_same_codes() {
     for message in [
-        "SOUR:VOLTAGEPROTECT 1", "SOUR::VOLT 1", "SOUR:VOLT,1", "NUMB 1,,2", "NAME \"open", "NUMB ABCDEFGHIJKLM",
-        "NUMB 1 ABCDEFGHIJKLM", "DATA #15abc", "CHAN (@1", "CHAN (@\"a\")", "SOUR:VOLT\u{b5} 1",
+        "SOUR:VOLTAGEPROTECT 1",
+        "SOUR::VOLT 1",
+        "SOUR:VOLT,1",
+        "NUMB 1,,2",
+        "NAME \"open",
+        "NUMB ABCDEFGHIJKLM",
+        "NUMB 1 ABCDEFGHIJKLM",
+        "DATA #15abc",
+        "CHAN (@1",
+        "CHAN (@\"a\")",
+        "SOUR:VOLT\u{b5} 1",
     ] {
         let (our_code, their_code) = (ours(message).1, theirs(message).1);
         assert_eq!(our_code, their_code, "{message}");
@@ -281,7 +323,9 @@ fn suffixes_mean_the_same_there() {
                 let mut supply = Supply::default();
                 tell(&mut supply, &message);
                 let unit_seen = program::parse(message.as_bytes(), &Limits::default()).units.remove(0);
-                let Ok(Numeric::Value(ours)) = unit_seen.parameters[0].numeric(Some(unit)) else { panic!("{message}") };
+                let Ok(Numeric::Value(ours)) = unit_seen.parameters[0].numeric(Some(unit)) else {
+                    panic!("{message}")
+                };
                 let theirs = supply.numbers[0];
                 assert!((ours - theirs).abs() <= 1e-12 * ours.abs(), "{message}: {ours} here, {theirs} there");
             }

@@ -91,8 +91,12 @@ pub struct NotAReport {
 impl ErrorReport {
     /// An entry with the standard's text; a code that it does not know gets the text of its class.
     pub fn standard(code: i32) -> ErrorReport {
-        let class = code / 100 * 100;
-        let text = codes::text(code).or_else(|| codes::text(if code > 0 { codes::DEVICE_SPECIFIC_ERROR } else { class }));
+        let of_its_class = match code {
+            1.. => codes::text(codes::DEVICE_SPECIFIC_ERROR),
+            -99..=0 => None,
+            _ => codes::text(code / 100 * 100),
+        };
+        let text = codes::text(code).or(of_its_class);
         ErrorReport { code, text: text.unwrap_or("Error").into() }
     }
 
@@ -138,7 +142,10 @@ impl ErrorReport {
 
     /// The entry as a device sends it: `-222,"Data out of range"`.
     pub fn emit(&self) -> Vec<u8> {
-        super::response::emit_list(&[Datum::Integer(i64::from(self.code)), Datum::Text(cut(&self.text, LONGEST_TEXT))])
+        super::response::emit_list(&[
+            Datum::Integer(i64::from(self.code)),
+            Datum::Text(cut(&self.text, LONGEST_TEXT)),
+        ])
     }
 }
 

@@ -50,7 +50,8 @@ fn the_text_survives_missing_quotes_commas_and_additions() {
 
 #[test]
 fn a_reply_without_a_code_is_no_report_and_not_no_error() {
-    for reply in ["", "No error", "E04", "\"No error\"", "0.0,\"x\"", "0V", "9.91E37", "99999999999,\"x\"", "-", "OK"] {
+    for reply in ["", "No error", "E04", "\"No error\"", "0.0,\"x\"", "0V", "9.91E37", "99999999999,\"x\"", "-", "OK"]
+    {
         assert!(ErrorReport::parse(reply.as_bytes()).is_err(), "{reply}");
     }
     let long = ErrorReport::parse(&[b'x'; 1000]).unwrap_err();
@@ -101,7 +102,7 @@ fn the_table_is_in_order_and_complete() {
 #[test]
 fn codes_that_the_standard_lacks_get_their_class_text() {
     let texts = [-199, -232, 42, -50].map(|code| ErrorReport::standard(code).text);
-    assert_eq!(texts, ["Command error", "Execution error", "Device-specific error", "No error"]);
+    assert_eq!(texts, ["Command error", "Execution error", "Device-specific error", "Error"]);
 }
 
 #[test]

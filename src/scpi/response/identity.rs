@@ -18,7 +18,9 @@ pub struct Identity {
 
 /// An identity that is not four fields.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("expected maker, model, serial number and firmware with commas between them, found {fields} field(s) in {text:?}")]
+#[error(
+    "expected maker, model, serial number and firmware with commas between them, found {fields} field(s) in {text:?}"
+)]
 pub struct IdentityError {
     /// How many fields there are.
     pub fields: usize,
