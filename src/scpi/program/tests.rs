@@ -236,6 +236,18 @@ fn m_is_milli_except_for_ohms_and_hertz() {
 }
 
 #[test]
+fn a_suffix_gives_the_number_that_its_exponent_would() {
+    // common practice: 35 MV and 35E-3 V are the same set-point, to the last bit
+    for count in 1..=2000 {
+        for (suffix, exponent) in [("MV", "E-3"), ("UV", "E-6"), ("NV", "E-9"), ("AV", "E-18"), ("KV", "E3")] {
+            let written: f64 = format!("{count}{exponent}").parse().unwrap();
+            let read = only(&format!("{count} {suffix}")).numeric(Some(Of::Volt));
+            assert_eq!(read, Ok(Numeric::Value(written)), "{count} {suffix}");
+        }
+    }
+}
+
+#[test]
 fn suffixes_that_do_not_fit_are_refused() {
     // CHECKS 1.2 rows 4 and 16
     assert_eq!(only("1 A").numeric(Some(Of::Volt)), Err(codes::INVALID_SUFFIX));
