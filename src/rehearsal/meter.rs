@@ -5,10 +5,9 @@ use super::dialect::matches;
 use super::supply::{Does, complaint};
 use super::world::World;
 use crate::instrument::profile::{Function, MeterProfile, Profile, Range, Rate, UnitInReply};
-use crate::scpi::error_queue::ErrorReport;
+use crate::scpi::error_queue::{ErrorQueue, ErrorReport};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use std::collections::VecDeque;
 
 /// The stand-in.
 pub struct MeterDevice {
@@ -19,7 +18,7 @@ pub struct MeterDevice {
     measures_voltage: bool,
     range: Option<Range>,
     rate: Rate,
-    errors: VecDeque<ErrorReport>,
+    errors: ErrorQueue,
     remote: bool,
     gain: f64,
     random: ChaCha8Rng,
@@ -45,7 +44,7 @@ impl MeterDevice {
             in_series,
             measures_voltage: false,
             rate,
-            errors: VecDeque::new(),
+            errors: ErrorQueue::new(dialect.errors.depth),
             remote: dialect.remote.is_empty(),
             gain,
             random,
@@ -60,9 +59,7 @@ impl MeterDevice {
 
     fn complain(&mut self, code: i32) -> Does {
         if self.dialect.errors.ask.is_some() {
-            if self.errors.len() < self.dialect.errors.depth {
-                self.errors.push_back(ErrorReport::standard(code));
-            }
+            self.errors.push(ErrorReport::standard(code));
             return Does::Sets;
         }
         complaint(&self.dialect, code)
@@ -75,7 +72,7 @@ impl MeterDevice {
             return Does::Answers(self.identity.clone());
         }
         if is(&self.dialect.errors.ask) {
-            return Does::Answers(self.errors.pop_front().unwrap_or_else(|| ErrorReport::standard(0)).to_string());
+            return Does::Answers(String::from_utf8_lossy(&self.errors.pop().emit()).into_owned());
         }
         match message.to_ascii_uppercase().as_str() {
             "*OPC?" => return Does::Answers("1".into()),

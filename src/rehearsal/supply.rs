@@ -3,10 +3,10 @@
 use super::dialect::{Filled, matches};
 use super::world::{Source, World};
 use crate::instrument::profile::{ModeForm, OutOfRange, Profile, Protection, Readback, ReplyForm, Setting, SupplyProfile, UnitInReply};
-use crate::scpi::error_queue::ErrorReport;
+use crate::scpi::error_queue::{ErrorQueue, ErrorReport};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 /// What a device does with a message.
 #[derive(Clone, Debug, PartialEq)]
@@ -51,7 +51,7 @@ pub struct SupplyDevice {
     wired: u32,
     selected: u32,
     channels: BTreeMap<u32, Channel>,
-    errors: VecDeque<ErrorReport>,
+    errors: ErrorQueue,
     remote: bool,
     gain: (f64, f64),
     random: ChaCha8Rng,
@@ -74,7 +74,7 @@ impl SupplyDevice {
             wired,
             selected: 1,
             channels: (1..=profile.channels).map(|n| (n, channel)).collect(),
-            errors: VecDeque::new(),
+            errors: ErrorQueue::new(dialect.errors.depth),
             remote: dialect.remote.is_empty(),
             gain,
             random,
@@ -96,13 +96,7 @@ impl SupplyDevice {
     /// Notes an error, as its dialect does.
     pub fn complain(&mut self, code: i32) -> Does {
         if self.dialect.errors.ask.is_some() {
-            if self.errors.len() + 1 < self.dialect.errors.depth {
-                self.errors.push_back(ErrorReport::standard(code));
-            } else {
-                // SCPI-1999 21.8.1: on overflow the newest entry becomes -350.
-                self.errors.truncate(self.dialect.errors.depth - 1);
-                self.errors.push_back(ErrorReport::standard(-350));
-            }
+            self.errors.push(ErrorReport::standard(code));
             return Does::Sets;
         }
         complaint(&self.dialect, code)
@@ -139,8 +133,7 @@ impl SupplyDevice {
             return Some(Does::Answers(self.identity.clone()));
         }
         if is(&self.dialect.errors.ask) {
-            let oldest = self.errors.pop_front().unwrap_or_else(|| ErrorReport::standard(0));
-            return Some(Does::Answers(oldest.to_string()));
+            return Some(Does::Answers(String::from_utf8_lossy(&self.errors.pop().emit()).into_owned()));
         }
         match message.to_ascii_uppercase().as_str() {
             "*OPC?" => Some(Does::Answers("1".into())),
