@@ -430,9 +430,20 @@ impl Energised<'_> {
         Ok(())
     }
 
-    /// Waits, the gate watching for silence alone: for spans shorter than `no_reading`.
-    pub async fn wait_until(&mut self, moment: Seconds) {
-        self.station.clock.sleep_until(moment).await;
+    /// Waits until a moment. An output that is on is never left unwatched: where
+    /// the wait is longer than half of the allowed silence, looks come in between.
+    ///
+    /// # Errors
+    /// As [`Energised::observe`].
+    pub async fn wait_until(&mut self, moment: Seconds) -> Result<(), Halt> {
+        let clock = self.station.clock;
+        let unwatched = self.station.interlock.no_reading * 0.5;
+        while clock.now() + unwatched < moment {
+            clock.sleep(unwatched).await;
+            self.observe(None).await?;
+        }
+        clock.sleep_until(moment).await;
+        Ok(())
     }
 
     /// Switches off and verifies.

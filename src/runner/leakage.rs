@@ -82,7 +82,7 @@ async fn soak(on: &mut Energised<'_>, sweep: &Leakage, number: u32, meter: &mut 
     let mut due = bias_at;
     loop {
         due = (due + sweep.every).max(clock.now()).min(end);
-        on.wait_until(due).await;
+        on.wait_until(due).await?;
         let seen: Look = look(on, Some(number), &[], watcher).await?;
         let at = seen.at + on.on_at() - bias_at;
         moments.push(Moment { at, current: seen.current, supply: seen.voltage });
@@ -105,7 +105,7 @@ async fn discharge(on: &mut Energised<'_>, sweep: &Leakage, watcher: &mut dyn su
     let clock = on.clock();
     let end = clock.now() + (sweep.series * sweep.part.capacitance) * 5.0 + Seconds(1.0);
     while clock.now() < end {
-        on.wait_until((clock.now() + Seconds(0.2)).min(end)).await;
+        on.wait_until((clock.now() + Seconds(0.2)).min(end)).await?;
         look(on, Some(0), &[], watcher).await?;
     }
     on.journal().event("discharge", &format!("{} was held at 0 V through {} for five time constants; its voltage can come back: measure before touching", sweep.part.name, sweep.series))?;

@@ -22,7 +22,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
         let end = on_at + log.length;
         let mut due = on_at;
         while due < end {
-            on.wait_until(due).await;
+            on.wait_until(due).await?;
             if clock.now() - on_at >= log.limit.after {
                 on.hand_over().await?;
             }

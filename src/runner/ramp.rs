@@ -26,12 +26,12 @@ pub(super) async fn run(bench: &mut Bench<'_>, ramp: &Ramp) -> Result<(), Halt> 
             let voltage = if step == steps { ramp.to } else { ramp.step * f64::from(step) };
             on.set_voltage(voltage).await?;
             due = (due + step_time).max(clock.now());
-            on.wait_until(due).await;
+            on.wait_until(due).await?;
             looks.push(look(&mut on, Some(step), &[], &mut *bench.watcher).await?);
         }
         let until = clock.now() + ramp.hold;
         while clock.now() < until {
-            on.wait_until(clock.now() + Seconds(0.1)).await;
+            on.wait_until(clock.now() + Seconds(0.1)).await?;
             looks.push(look(&mut on, Some(steps + 1), &[], &mut *bench.watcher).await?);
         }
         on.off().await?;

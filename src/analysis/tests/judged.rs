@@ -24,9 +24,11 @@ fn outcome(looks: &[Look]) -> Outcome {
 #[test]
 fn every_outcome_is_told() {
     let below = Level::BelowFloor { floor: Amperes(2e-3) };
-    let cases: [(&str, Vec<Look>, Outcome); 11] = [
+    let cases: [(&str, Vec<Look>, Outcome); 12] = [
         ("good after inrush", trace(|t| if t < 0.05 { Level::Overload } else if t < 0.2 { known(65e-6) } else { known(12e-3) }), Outcome::Started),
         ("late", trace(|t| if t < 0.55 { known(65e-6) } else { known(12e-3) }), Outcome::Slow),
+        // A start at the very end of the watch was once called dropped.
+        ("just before the end", trace(|t| if t < 0.73 { known(65e-6) } else { known(12e-3) }), Outcome::Slow),
         ("nothing to be seen", trace(|_| below), Outcome::BelowFloor),
         ("asleep", trace(|_| known(65e-6)), Outcome::OtherState),
         ("dropped", trace(|t| if t < 0.4 { known(12e-3) } else { known(65e-6) }), Outcome::Dropped),
