@@ -111,7 +111,7 @@ fn what_cannot_work_is_pointed_at() {
         ("after = \"100 ms\"", "after = \"900 ms\"", "hand-over after 900 ms comes after the end", "plan.toml:26:9", "hand over earlier"),
         ("running = \"40 mA\"", "running = \"15 mA\"", "below the 20 mA that the state", "plan.toml:26:9", "limit a good unit"),
         ("starting = \"120 mA\", running = \"40 mA\"", "starting = \"35 mA\", running = \"35 mA\"", "less than twice the 20 mA", "plan.toml:26:9", "the supply would make the fault"),
-        ("starting = \"120 mA\", running = \"40 mA\"", "starting = \"40 mA\", running = \"60 mA\"", "above the one while starting", "plan.toml:26:9", "the larger"),
+        ("starting = \"120 mA\", running = \"40 mA\"", "starting = \"40 mA\", running = \"60 mA\"", "above the one while starting", "plan.toml:26:41", "the larger"),
         ("asleep = [\"40 uA\", \"200 uA\"]", "asleep = [\"4 uA\", \"200 uA\"]", "begins at 4 uA, below the 40 uA that the meter on its range of 400 mA", "plan.toml:31:10", "neither asleep nor dead"),
         ("asleep = [\"40 uA\", \"200 uA\"]", "asleep = [\"40 uA\", \"9 mA\"]", "overlap", "plan.toml:31:50", "one state at most"),
         ("electrify = \"3 min\"", "electrify = \"20 ms\"", "shorter than five time constants", "plan.toml:39:13", "charging current"),
