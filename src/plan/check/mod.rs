@@ -11,7 +11,7 @@ mod meter;
 mod stages;
 mod supply;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 
 pub use estimate::{Estimate, StageEstimate, spell};
 
