@@ -14,11 +14,12 @@
 //! - [`analysis`]: pure functions from numbers to findings.
 //! - [`instrument`]: profiles, sessions, supply and meter.
 //! - [`link`], [`scpi`]: bytes to and from an address; what the bytes mean.
-//! - [`document`], [`units`], [`sys`]: TOML with places, quantities, the
-//!   operating system.
+//! - [`document`], [`clock`], [`units`], [`sys`]: TOML with places, bench time,
+//!   quantities, the operating system.
 
 pub mod analysis;
 pub mod cli;
+pub mod clock;
 pub mod document;
 pub mod instrument;
 pub mod interlock;

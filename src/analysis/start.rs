@@ -145,7 +145,11 @@ pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
         let known = end_places.iter().filter(|p| **p != Place::Unknown).count().max(1);
         end.iter().zip(end_places).filter(|(l, p)| **p != Place::Unknown && is(l, **p)).count() as f64 / known as f64
     };
+    // A start that came just before the end of the watch is late, not dropped.
+    let last: Vec<&Place> = places.iter().rev().filter(|p| **p != Place::Unknown).take(VISIT).collect();
+    let just_started = visits == 1 && last.iter().all(|p| **p == Place::State(0));
     let in_state = (0..bands.len()).find(|i| share(&|_, p| p == Place::State(*i)) >= MAJORITY);
+    let in_state = if just_started { Some(0) } else { in_state };
     made.state = in_state;
     let limiting = share(&|l, _| l.limiting == Some(true)) >= MAJORITY;
     let (outcome, reason) = if visits >= 3 {

@@ -55,6 +55,8 @@ pub struct Summary {
     pub good_current: Option<(Amperes, Amperes)>,
     /// For each outcome that is a failure: median current at its end, as far as there are values.
     pub failed_current: BTreeMap<Outcome, Option<(Amperes, Amperes)>>,
+    /// For each outcome that is a failure: the declared state that most ended in.
+    pub failed_state: BTreeMap<Outcome, usize>,
     /// Conditions that failed and good starts were compared by.
     pub dependences: Vec<Dependence>,
     /// Good starts in which limiting was seen.
@@ -81,11 +83,20 @@ pub fn summarise(rows: &[Row]) -> Summary {
         void: rows.len() as u64 - good - failed,
         rate: clopper_pearson(failed, good + failed, CONFIDENCE),
         good_current: middle(&of(Outcome::Started).map(|r| r.plateau).collect::<Vec<_>>()),
+        failed_state: outcomes.keys().filter(|o| o.is_failure()).filter_map(|o| Some((*o, commonest(of(*o).filter_map(|r| r.state))?))).collect(),
         failed_current,
         dependences: dependences(rows),
         limited: of(Outcome::Started).filter(|r| r.limited).count() as u64,
         outcomes,
     }
+}
+
+fn commonest(states: impl Iterator<Item = usize>) -> Option<usize> {
+    let mut counts = BTreeMap::new();
+    for state in states {
+        *counts.entry(state).or_insert(0_usize) += 1;
+    }
+    counts.into_iter().max_by_key(|(_, n)| *n).map(|(state, _)| state)
 }
 
 /// Mean of the values and its standard uncertainty: the instrument's, which

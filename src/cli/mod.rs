@@ -1,1 +1,76 @@
-//! To come.
+//! The command line: one file a verb; prints, never computes.
+#![allow(clippy::print_stdout, clippy::print_stderr)] // one of the two places that speak to the person
+
+mod check;
+mod common;
+mod off;
+mod operator;
+mod rehearse;
+mod report;
+mod run;
+mod runs;
+mod standin;
+
+use crate::runner::Exit;
+use clap::{Parser, Subcommand};
+
+/// Exit codes, below the help of every command.
+fn codes() -> String {
+    format!("Exit codes:\n{}", Exit::table())
+}
+
+#[derive(Parser)]
+#[command(name = "rampart", version, about = "Powers a unit under limits, logs what it draws, catches starts that fail, measures leakage over voltage, and leaves a record.", after_help = codes())]
+struct Arguments {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Subcommand)]
+enum Verb {
+    /// Try a plan on stand-in instruments and a made-up unit: hours in seconds
+    #[command(after_help = "Example: rampart rehearse scripts/frost-alarm.toml --seed 7\n\nThe exit status judges the plan, not the made-up unit: 0 when the plan could be carried out.")]
+    Rehearse(rehearse::Arguments),
+    /// Run a plan on the bench
+    #[command(after_help = format!("Example: rampart run scripts/frost-alarm.toml --bench bench.toml\n\n{}", codes()))]
+    Run(run::Arguments),
+    /// Say everything that can be known before power: mistakes, time, energy, size, commands
+    #[command(after_help = "Example: rampart check scripts/frost-alarm.toml --bench bench.toml --commands")]
+    Check(check::Arguments),
+    /// Switch the bench's output off, now, and verify it
+    #[command(after_help = "Example: rampart off --bench bench.toml\n\nExit code 0: verified off; 6: not verified, go and look. This is software: it does not replace a mains switch within reach.")]
+    Off(off::Arguments),
+    /// Stand-in instruments on TCP ports and serial terminals
+    #[command(after_help = "Example: rampart standin --bench scripts/bench-rehearsal.toml --unit scripts/frost-alarm.unit.toml --write bench.toml\n\nRuns until Ctrl-C. A line typed here connects a part or the unit, as a hand at the bench would.")]
+    Standin(standin::Arguments),
+    /// List the runs that have been recorded
+    #[command(after_help = "Example: rampart runs")]
+    Runs(runs::Arguments),
+    /// Write the report of a run again
+    #[command(after_help = "Example: rampart report last\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`.")]
+    Report(report::Arguments),
+}
+
+/// Parses the command line, does what it says, and returns the exit code.
+pub fn main() -> u8 {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version are no errors; where even this cannot be printed, nobody listens.
+            error.print().unwrap_or_default();
+            return if error.use_stderr() { Exit::Wrong.code() } else { Exit::Within.code() };
+        }
+    };
+    let filter = tracing_subscriber::EnvFilter::try_from_env("RAMPART_LOG").unwrap_or_else(|_| "warn".into());
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).without_time().init();
+    let exit = match arguments.verb {
+        Verb::Rehearse(a) => rehearse::main(&a),
+        Verb::Run(a) => run::main(&a),
+        Verb::Check(a) => check::main(&a),
+        Verb::Off(a) => off::main(&a),
+        Verb::Standin(a) => standin::main(&a),
+        Verb::Runs(a) => runs::main(&a),
+        Verb::Report(a) => report::main(&a),
+    };
+    exit.code()
+}

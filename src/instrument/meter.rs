@@ -1,7 +1,7 @@
 //! A meter, driven by its profile: one function, one fixed range, one rate at a
 //! time. Never auto-range: a range that changes disturbs the node.
 
-use super::clock::Clock;
+use crate::clock::Clock;
 use super::error::{Fault, InstrumentError};
 use super::profile::{Function, MeterProfile, Profile, Range, Rate};
 use super::reading::{Measurand, Reading, Regulation, Role, Sample};
@@ -51,14 +51,9 @@ impl Meter {
         &mut self.session
     }
 
-    /// The range that is set.
-    pub fn range(&self) -> Option<&Range> {
-        self.set.as_ref().map(|s| &s.range)
-    }
-
-    /// The rate that is set.
-    pub fn rate(&self) -> Option<&Rate> {
-        self.set.as_ref().map(|s| &s.rate)
+    /// What it is set to measure, and its range's full scale.
+    pub fn watches(&self) -> Option<(Measurand, f64)> {
+        self.set.as_ref().map(|s| (s.measurand, s.range.full))
     }
 
     /// Sets function, range and rate (by their places in the profile), and reads the range back.

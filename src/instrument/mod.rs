@@ -5,7 +5,6 @@
 //! Holds always: one query at a time; an answer that came late is never taken
 //! for the next one; a write that can be read back is read back.
 
-mod clock;
 mod error;
 mod meter;
 pub mod profile;
@@ -15,7 +14,6 @@ pub mod session;
 mod supply;
 mod template;
 
-pub use clock::Clock;
 pub use error::{Fault, InstrumentError};
 pub use meter::Meter;
 pub use reading::{Measurand, Reading, Regulation, Role, Sample, Snapshot};

@@ -5,7 +5,7 @@
 
 use super::profile::{Accuracy, ReplyForm, UnitInReply, fits};
 use super::reading::{Measurand, Sample};
-use crate::scpi::response::{self, Number};
+use crate::scpi::response::{Datum, Special, parse_one};
 
 /// What an answer says, before accuracy and floor are applied.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,10 +43,10 @@ pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Measurand, overload
             None => return Said::Garbled,
         },
     };
-    match response::number(digits.as_bytes()) {
-        Ok(Number::Value(value)) => Said::Number(value * factor),
-        Ok(Number::Infinity | Number::NegativeInfinity) => Said::Overload,
-        Ok(Number::NotANumber) => Said::NotANumber,
+    match parse_one(digits.as_bytes()) {
+        Ok(Datum::Special(Special::NotANumber)) => Said::NotANumber,
+        Ok(Datum::Special(_)) => Said::Overload,
+        Ok(datum) => datum.reading().map_or(Said::Garbled, |value| Said::Number(value * factor)),
         Err(_) => Said::Garbled,
     }
 }

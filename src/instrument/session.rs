@@ -7,7 +7,7 @@
 //! late is never taken for the next one; the error queue is drained after every
 //! message that sets something.
 
-use super::clock::Clock;
+use crate::clock::Clock;
 use super::error::Fault;
 use super::profile::{Errors, Identity, Wire, fits};
 use crate::link::{Framing, Link, LinkError, ReceiveEnd};
@@ -240,6 +240,23 @@ impl Session {
 
     fn is_in_band_error(&self, line: &str) -> bool {
         self.errors.in_band.iter().any(|p| fits(p, line.trim()))
+    }
+
+    /// Begins the conversation: remote control, identity, and an error queue that
+    /// is empty. Returns the identity, and what was in the queue from before.
+    ///
+    /// # Errors
+    /// Those of a query; [`Fault::Identity`] when it is another instrument.
+    pub async fn greet(&mut self, remote: &[String], serial: Option<&str>) -> Result<(Option<String>, Option<String>), Fault> {
+        for message in remote {
+            self.command_at_once(message).await?;
+        }
+        let identity = self.identify(serial).await?;
+        match self.drain_errors("what was sent before this run").await {
+            Ok(()) => Ok((identity, None)),
+            Err(Fault::Refused { report, .. }) => Ok((identity, Some(report))),
+            Err(other) => Err(other),
+        }
     }
 
     /// Asks for the identity and checks it against the profile's patterns and,

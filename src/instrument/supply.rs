@@ -8,7 +8,7 @@
 //! Holds always: a set value is read back and compared within the instrument's
 //! resolution; the limit is set before the voltage; "off" was seen, not assumed.
 
-use super::clock::Clock;
+use crate::clock::Clock;
 use super::error::{Fault, InstrumentError};
 use super::profile::{ModeForm, Profile, Readback, Setting, SupplyProfile, fits};
 use super::reading::{Measurand, Reading, Regulation, Role, Sample, Snapshot};

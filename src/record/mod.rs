@@ -16,7 +16,7 @@ mod write;
 pub use read::{Point, Run};
 pub use rows::{EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, ReadingRow, SettingRow, StageRow, StartBegin, StartEnd, StartRow};
 pub use runs::{Summary, find, list, new_folder};
-pub use traffic::TrafficLog;
+pub use traffic::{RoleTraffic, TrafficLog};
 pub use write::{Durability, Record};
 
 /// The record's file in a run's folder.

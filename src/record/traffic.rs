@@ -1,12 +1,14 @@
 //! `traffic.log`: every message in both directions, with its time.
 
 use super::{RecordError, TRAFFIC};
-use crate::link::trace::{Direction, escape};
+use crate::clock::Clock;
+use crate::instrument::Role;
+use crate::link::trace::{Direction, TrafficSink, escape};
 use crate::units::Seconds;
 use std::fs::{File, OpenOptions};
 use std::io::{BufWriter, Write};
 use std::path::Path;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// A traffic log. One line a message: seconds, role, direction, the message with
 /// control characters escaped.
@@ -47,5 +49,21 @@ impl TrafficLog {
         if self.file.lock().unwrap_or_else(PoisonError::into_inner).flush().is_err() {
             tracing::warn!("traffic.log could not be written");
         }
+    }
+}
+
+/// One instrument's entrance to the log: adds its role and the time.
+pub struct RoleTraffic {
+    /// The log.
+    pub log: Arc<TrafficLog>,
+    /// The run's clock.
+    pub clock: Clock,
+    /// Whose messages these are.
+    pub role: Role,
+}
+
+impl TrafficSink for RoleTraffic {
+    fn message(&self, direction: Direction, bytes: &[u8]) {
+        self.log.message(self.clock.now(), self.role.name(), direction, bytes);
     }
 }

@@ -1,5 +1,293 @@
 //! Carries out a plan: one file a kind of stage, no arithmetic beyond bookkeeping.
+//!
+//! Holds always: whatever ends a run (its end, an error, a panic, a signal), the
+//! output is switched off and verified before anything else is said; a run whose
+//! output could not be verified off ends in its own exit code.
 
+mod ask;
+mod conduct;
+mod exit;
+mod judge;
+mod leakage;
+mod log;
+mod open;
+mod operator;
 mod progress;
+mod ramp;
+mod start;
 
+pub use conduct::{Conduct, Tried, conduct};
+pub use exit::Exit;
+pub use open::{Opened, open_meter, open_supply};
+pub use operator::{Answer, Operator, Question};
 pub use progress::{Progress, Watcher};
+
+use crate::analysis::Level;
+use crate::analysis::finding::{Finding, Severity};
+use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
+use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
+use crate::plan::{Passed, Stage, StageKind, State, Wiring, meter_setup};
+use crate::record::RecordError;
+use crate::units::{Amperes, Seconds, Volts};
+use std::future::Future;
+use std::pin::Pin;
+use std::task::{Context, Poll};
+
+/// A unit counts as without power below this, before a ramp, a log or a sweep.
+const AT_REST: Volts = Volts(0.5);
+/// Longest wait for that.
+const PATIENCE: Seconds = Seconds(120.0);
+
+/// Everything that a run needs.
+pub struct Job<'r> {
+    /// The plan and the bench, checked.
+    pub passed: &'r Passed,
+    /// Supply and meter behind the gate.
+    pub station: Station,
+    /// Every random choice follows from it.
+    pub seed: u64,
+    /// How long it will take.
+    pub expected: Vec<Seconds>,
+    /// Who watches.
+    pub watcher: &'r mut dyn Watcher,
+    /// Who is asked.
+    pub operator: &'r mut dyn Operator,
+}
+
+/// How a run ended.
+#[derive(Debug)]
+pub struct Ended {
+    /// As the process returns it.
+    pub exit: Exit,
+    /// In a sentence.
+    pub how: String,
+    /// That the output is off, or why that is not known.
+    pub off: Result<OffProof, String>,
+    /// The findings.
+    pub findings: Vec<Finding>,
+}
+
+/// What the stages work with.
+struct Bench<'r> {
+    passed: &'r Passed,
+    station: Station,
+    journal: Journal,
+    seed: u64,
+    expected: Vec<Seconds>,
+    watcher: &'r mut dyn Watcher,
+    operator: &'r mut dyn Operator,
+    stage: u32,
+    findings: Vec<Finding>,
+}
+
+/// Carries out the plan until its end, a halt, a panic, or until `stop` says why
+/// to stop. Then the output is off and verified, or the exit code says that it is not.
+pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
+    let Job { passed, station, seed, expected, watcher, operator } = job;
+    let journal = station.journal().clone();
+    let committer = tokio::spawn(journal.clone().keep_committed());
+    let mut bench =
+        Bench { passed, station, journal, seed, expected, watcher, operator, stage: 0, findings: Vec::new() };
+    // The work is dropped here, at the latest: an output that it left on is then being switched off.
+    let halt = tokio::select! {
+        biased;
+        why = stop => Some(Stopped::By(Halt::Stopped(format!(": {why}")))),
+        result = CatchPanic(Box::pin(stages(&mut bench))) => match result {
+            Ok(Ok(())) => None,
+            Ok(Err(halt)) => Some(Stopped::By(halt)),
+            Err(panic) => Some(Stopped::Panic(panic)),
+        },
+    };
+    let off = bench.station.make_safe().await.map_err(|e| e.to_string());
+    let energised = bench.station.ever_energised();
+    let (mut exit, mut how) = match &halt {
+        None => (of_findings(&bench.findings), "the plan was carried out".to_owned()),
+        Some(Stopped::By(halt)) => (Exit::of_halt(halt, energised), halt.to_string()),
+        Some(Stopped::Panic(what)) => (Exit::Instrument, format!("a fault in this tool: {what}")),
+    };
+    let words = match &off {
+        Ok(proof) => told(proof),
+        Err(why) => why.clone(),
+    };
+    if let Err(why) = &off {
+        exit = Exit::NotOff;
+        how = format!("{how}; {why}");
+    }
+    committer.abort();
+    let at = bench.station.clock().now();
+    let written = bench.journal.event("off", &words).and_then(|()| bench.journal.write(|r| r.finish(&how, exit.code(), at)));
+    if let Err(error) = written {
+        how = format!("{how}; its end could not be recorded: {error}");
+        exit = if exit == Exit::NotOff { exit } else { Exit::Instrument };
+    }
+    if off.is_ok()
+        && let Err(error) = bench.station.release().await
+    {
+        tracing::warn!("an instrument was not given back to its front panel: {error}");
+    }
+    Ended { exit, how, off, findings: bench.findings }
+}
+
+enum Stopped {
+    By(Halt),
+    Panic(String),
+}
+
+fn of_findings(findings: &[Finding]) -> Exit {
+    match findings.iter().map(|f| f.severity).max() {
+        Some(Severity::Anomaly) => Exit::Anomaly,
+        Some(Severity::Undecided) => Exit::Undecided,
+        _ => Exit::Within,
+    }
+}
+
+async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
+    let plan = bench.passed.plan();
+    let count = u32::try_from(plan.stages.len()).unwrap_or(u32::MAX);
+    let total = bench.expected.iter().fold(Seconds(0.0), |sum, t| sum + *t);
+    bench.watcher.see(&Progress::Run { title: &plan.title, unit: &plan.unit.name, stages: count, expected: total });
+    for (index, stage) in plan.stages.iter().enumerate() {
+        let clock = bench.station.clock();
+        let (kind, what) = (stage.kind.word(), describe(&stage.kind));
+        bench.stage = stage.number;
+        bench.station.enter_stage(stage.number);
+        let expected = bench.expected.get(index).copied().unwrap_or_default();
+        bench.watcher.see(&Progress::Stage { number: stage.number, kind, what: &what, expected });
+        bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
+        set_meter(bench, stage).await?;
+        let result = match &stage.kind {
+            StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
+            StageKind::Log(log) => log::run(bench, log).await,
+            StageKind::Start(start) => start::run(bench, start).await,
+            StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage).await,
+            StageKind::Ask(ask) => ask::run(bench, ask).await,
+        };
+        let how = result.as_ref().map_or_else(Halt::to_string, |()| "done".to_owned());
+        bench.journal.write(|r| r.end_stage(stage.number, &how, clock.now()))?;
+        bench.watcher.see(&Progress::StageDone { number: stage.number, how: &how });
+        result?;
+    }
+    Ok(())
+}
+
+/// One line about what a stage does.
+fn describe(stage: &StageKind) -> String {
+    match stage {
+        StageKind::Ramp(r) => format!("0 V to {} at {}, limit {}", r.to, r.rate, r.limit),
+        StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::plan::spell(l.length), l.voltage, l.every),
+        StageKind::Start(s) => format!(
+            "{} starts at {}, off {} to {}, limit {} then {} after {}, watched for {}",
+            s.times, s.voltage, s.off.from, s.off.to, s.limit.starting, s.limit.running, s.limit.after, s.watch
+        ),
+        StageKind::Leakage(l) => {
+            let volts: Vec<String> = l.voltages.iter().map(ToString::to_string).collect();
+            format!("{} ({}, {}, {}) at {} through {}, {} each", l.part.name, l.part.kind.word(), l.part.capacitance, l.part.rated, volts.join(", "), l.series, crate::plan::spell(l.electrify))
+        }
+        StageKind::Ask(a) => a.say.clone(),
+    }
+}
+
+/// Sets the meter for a stage, while nothing is energised.
+async fn set_meter(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
+    let Some(seat) = &bench.passed.bench().meter else { return Ok(()) };
+    let Some(profile) = seat.profile.meter() else { return Ok(()) };
+    let setup = match seat.wired {
+        Wiring::InSeries => meter_setup(&stage.kind, profile).map_err(Halt::NoPermit)?.map(|s| (s.measurand, s.range, s.rate)),
+        Wiring::Across => {
+            let ceiling = bench.passed.plan().unit.ceiling.voltage;
+            let range = profile.voltage.as_ref().and_then(|f| f.ranges.iter().position(|r| r.full >= ceiling.0));
+            range.map(|range| (Measurand::Voltage, range, 0))
+        }
+    };
+    let (Some((of, range, rate)), Some(meter)) = (setup, bench.station.meter()) else { return Ok(()) };
+    meter.configure(of, range, rate).await?;
+    let function = if of == Measurand::Current { profile.current.as_ref() } else { profile.voltage.as_ref() };
+    if let Some(range) = function.and_then(|f| f.ranges.get(range)) {
+        let now = bench.station.clock().now();
+        bench.journal.write(|r| r.setting(stage.number, "meter range", of, range.full, Some(range.full), now))?;
+    }
+    Ok(())
+}
+
+impl Bench<'_> {
+    /// Records and shows a finding.
+    fn find(&mut self, finding: Finding) -> Result<(), RecordError> {
+        let stage = self.stage;
+        self.journal.write(|r| r.finding(Some(stage), &finding))?;
+        self.watcher.see(&Progress::Finding(&finding));
+        self.findings.push(finding);
+        Ok(())
+    }
+}
+
+/// One look at the unit, reduced to what is judged.
+#[derive(Clone, Copy, Debug)]
+struct Look {
+    /// Since the output was switched on.
+    at: Seconds,
+    /// At the supply.
+    voltage: Option<Volts>,
+    /// By the best instrument.
+    current: Level,
+    /// Whether the supply was limiting.
+    limiting: Option<bool>,
+    /// Of a sweep or ramp.
+    step: Option<u32>,
+}
+
+/// Looks once, shows it, and reduces it.
+async fn look(on: &mut Energised<'_>, step: Option<u32>, states: &[State], watcher: &mut dyn Watcher) -> Result<Look, Halt> {
+    let seen: Observation = on.observe(step).await?;
+    let current = level(seen.current());
+    let state = current.value().and_then(|v| states.iter().find(|s| v >= s.low && v <= s.high)).map(|s| s.name.as_str());
+    let now = on.clock().now();
+    watcher.see(&Progress::Live {
+        at: now,
+        into_stage: now - on.on_at(),
+        voltage: Some(&seen.supply.voltage),
+        current: Some(seen.current()),
+        regulation: seen.supply.regulation,
+        state,
+    });
+    Ok(Look {
+        at: seen.current().at() - on.on_at(),
+        voltage: seen.supply.voltage.volts(),
+        current,
+        limiting: match seen.supply.regulation {
+            Regulation::Current => Some(true),
+            Regulation::Voltage => Some(false),
+            Regulation::Neither | Regulation::Fault | Regulation::Unknown => None,
+        },
+        step,
+    })
+}
+
+/// A reading of a current as analysis takes it.
+fn level(reading: &Reading) -> Level {
+    match reading.sample {
+        Sample::Value { value, u } => Level::Known { value: Amperes(value), u: Amperes(u) },
+        Sample::BelowFloor { floor } => Level::BelowFloor { floor: Amperes(floor) },
+        Sample::Overload => Level::Overload,
+        Sample::NotANumber | Sample::NoReply | Sample::Late | Sample::Garbled | Sample::Stale => Level::Missing,
+    }
+}
+
+/// A future whose panic becomes a value: the output must be switched off after it.
+struct CatchPanic<'f, T>(Pin<Box<dyn Future<Output = T> + 'f>>);
+
+impl<T> Future for CatchPanic<'_, T> {
+    type Output = Result<T, String>;
+
+    fn poll(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Self::Output> {
+        // The future is not polled again after a panic.
+        let polled = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| self.0.as_mut().poll(context)));
+        match polled {
+            Ok(Poll::Ready(value)) => Poll::Ready(Ok(value)),
+            Ok(Poll::Pending) => Poll::Pending,
+            Err(payload) => {
+                let text = payload.downcast_ref::<&str>().map(ToString::to_string).or_else(|| payload.downcast_ref::<String>().cloned());
+                Poll::Ready(Err(text.unwrap_or_else(|| "a panic".into())))
+            }
+        }
+    }
+}

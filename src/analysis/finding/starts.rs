@@ -10,8 +10,8 @@ const TELLING: f64 = 0.01;
 
 /// Of many starts: the failing rate, how the failures look, what they hang on,
 /// what a proof of repair takes, and whether the limit is too near.
-/// `starting` is the limit while starting.
-pub fn starts(summary: &Summary, starting: Amperes) -> Vec<Finding> {
+/// `starting` is the limit while starting, `states` the names of the declared ones.
+pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Finding> {
     let mut made = Vec::new();
     let counted = summary.good + summary.failed;
     let voids = if summary.void > 0 { format!(" {} void starts do not count.", summary.void) } else { String::new() };
@@ -39,7 +39,9 @@ pub fn starts(summary: &Summary, starting: Amperes) -> Vec<Finding> {
             .map(|(o, n)| {
                 let current = summary.failed_current.get(o).copied().flatten();
                 let current = current.map_or(String::new(), |(v, u)| format!(" at {}", with_uncertainty(v.0, 2.0 * u.0, Unit::Ampere)));
-                format!("{n} × {}{current}", o.name())
+                let state = summary.failed_state.get(o).and_then(|i| states.get(*i));
+                let state = state.map_or(String::new(), |s| format!(" ({s})"));
+                format!("{n} × {}{state}{current}", o.name())
             })
             .collect();
         let sentence = format!(

@@ -1,0 +1,133 @@
+//! `rampart check`: everything that can be known before power.
+
+use super::common::{bench, checked, rehearsal_bench, unit, wrong};
+use super::rehearse::rehearse;
+use crate::plan::{Checked, spell};
+use crate::record::TRAFFIC;
+use crate::runner::{Exit, Progress, Watcher};
+use crate::units::{Unit, engineering};
+use std::collections::HashMap;
+use std::path::PathBuf;
+
+/// Arguments of `check`.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The plan
+    plan: PathBuf,
+    /// The bench file; without it bench.toml in this folder, or else the bench made for rehearsals
+    #[arg(long)]
+    bench: Option<PathBuf>,
+    /// Print every command that would be sent, with how often, as a rehearsal finds them
+    #[arg(long)]
+    commands: bool,
+    /// Print the estimate as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn main(arguments: &Arguments) -> Exit {
+    let bench = match bench(arguments.bench.as_deref()) {
+        Ok(Some(bench)) => Ok(bench),
+        Ok(None) => rehearsal_bench(None),
+        Err(problems) => Err(problems),
+    };
+    let bench = match bench {
+        Ok(bench) => bench,
+        Err(problems) => return wrong(&problems),
+    };
+    let checked = match checked(&arguments.plan, bench) {
+        Ok(checked) => checked,
+        Err(exit) => return exit,
+    };
+    super::common::complain(&checked.problems);
+    if arguments.json {
+        print_json(&checked);
+    } else {
+        print(&checked);
+    }
+    if arguments.commands { commands(arguments, &checked) } else { Exit::Within }
+}
+
+fn print(checked: &Checked) {
+    let estimate = &checked.estimate;
+    if let Some(passed) = &checked.passed {
+        println!("{}\nunit: {}", passed.plan().title, passed.plan().unit.name);
+    }
+    println!("{:>5}  {:<8} {:>14}  {:>6}  {:>12}", "stage", "", "time", "starts", "worst energy");
+    for stage in &estimate.stages {
+        let starts = if stage.starts > 0 { stage.starts.to_string() } else { String::new() };
+        println!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", stage.number, stage.kind, spell(stage.duration), energy(stage.worst_energy.0));
+    }
+    let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };
+    println!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", "", "all", spell(estimate.duration), energy(estimate.worst_energy.0));
+    println!("record and traffic: about {:.1} MB", estimate.bytes / 1e6);
+    println!("No mistake found. Nothing was energised.");
+}
+
+fn energy(joules: f64) -> String {
+    engineering(joules, Unit::Joule, 3)
+}
+
+fn print_json(checked: &Checked) {
+    let e = &checked.estimate;
+    let stages: Vec<serde_json::Value> = e
+        .stages
+        .iter()
+        .map(|s| serde_json::json!({ "number": s.number, "kind": s.kind, "duration_s": s.duration.0, "starts": s.starts, "worst_energy_J": s.worst_energy.0 }))
+        .collect();
+    let value = serde_json::json!({
+        "duration_s": e.duration.0, "starts": e.starts, "worst_energy_J": e.worst_energy.0, "bytes": e.bytes, "stages": stages,
+    });
+    println!("{value}");
+}
+
+/// Sees nothing.
+struct Blind;
+
+impl Watcher for Blind {
+    fn see(&mut self, _: &Progress<'_>) {}
+}
+
+/// Rehearses with the same code that would run, and lists what was sent.
+fn commands(arguments: &Arguments, checked: &Checked) -> Exit {
+    let Some(passed) = &checked.passed else { return Exit::Wrong };
+    let unit = match unit(None, &arguments.plan) {
+        Ok(unit) => unit,
+        Err(problems) => return wrong(&problems),
+    };
+    let folder = std::env::temp_dir().join(format!("rampart-check-{}", std::process::id()));
+    let listed = std::fs::create_dir(&folder).map_err(|e| e.to_string()).and_then(|()| {
+        rehearse(passed, checked, &unit, 1, &folder, &mut Blind)?;
+        std::fs::read_to_string(folder.join(TRAFFIC)).map_err(|e| e.to_string())
+    });
+    // What is left of it does no harm.
+    std::fs::remove_dir_all(&folder).unwrap_or_default();
+    match listed {
+        Ok(traffic) => {
+            println!("\nEvery command that would be sent, in the order in which each first comes, with how often\n(by a rehearsal of this plan; how long a real unit takes decides how often some are repeated):");
+            for (role, command, count) in tally(&traffic) {
+                println!("{count:>7}  {role:<6}  {command}");
+            }
+            Exit::Within
+        }
+        Err(why) => super::common::refuse(&why),
+    }
+}
+
+/// Role, command and count of everything that was sent.
+fn tally(traffic: &str) -> Vec<(&str, &str, usize)> {
+    let mut order: Vec<(&str, &str, usize)> = Vec::new();
+    let mut place: HashMap<(&str, &str), usize> = HashMap::new();
+    for line in traffic.lines() {
+        let mut fields = line.splitn(4, ' ');
+        let (Some(_), Some(role), Some(">"), Some(command)) = (fields.next(), fields.next(), fields.next(), fields.next()) else { continue };
+        let index = *place.entry((role, command)).or_insert_with(|| {
+            order.push((role, command, 0));
+            order.len() - 1
+        });
+        if let Some(entry) = order.get_mut(index) {
+            entry.2 += 1;
+        }
+    }
+    order
+}

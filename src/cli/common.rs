@@ -1,0 +1,157 @@
+//! What several verbs need: files, runtimes, the words at the end of a run.
+
+use crate::document::{Document, Problems};
+use crate::plan::{Bench, Checked, Plan, check};
+use crate::record::{FileRow, Header};
+use crate::rehearsal::UnitFile;
+use crate::runner::{Ended, Exit};
+use crate::units::Amperes;
+use std::path::{Path, PathBuf};
+
+/// The bench of a rehearsal where no file says otherwise.
+const REHEARSAL_BENCH: &str = include_str!("../../scripts/bench-rehearsal.toml");
+/// The bench file that is taken where none is named.
+pub(super) const BENCH: &str = "bench.toml";
+
+/// Prints problems to standard error.
+pub(super) fn complain(problems: &Problems) {
+    eprint!("{problems}");
+}
+
+/// Prints problems and gives the exit code for a wrong file.
+pub(super) fn wrong(problems: &Problems) -> Exit {
+    complain(problems);
+    eprintln!("Nothing was energised.");
+    Exit::Wrong
+}
+
+/// Prints one line and gives the exit code for a wrong command line.
+pub(super) fn refuse(why: &str) -> Exit {
+    eprintln!("error: {why}\nNothing was energised.");
+    Exit::Wrong
+}
+
+pub(super) fn plan(path: &Path) -> Result<Plan, Problems> {
+    Plan::read(&Document::open(path)?)
+}
+
+/// The bench file that is named, or `bench.toml` here, or none.
+pub(super) fn bench(named: Option<&Path>) -> Result<Option<Bench>, Problems> {
+    match named {
+        Some(path) => Bench::read(&Document::open(path)?).map(Some),
+        None if Path::new(BENCH).is_file() => Bench::read(&Document::open(Path::new(BENCH))?).map(Some),
+        None => Ok(None),
+    }
+}
+
+/// The bench for a rehearsal.
+pub(super) fn rehearsal_bench(named: Option<&Path>) -> Result<Bench, Problems> {
+    match named {
+        Some(path) => Bench::read(&Document::open(path)?),
+        None => Bench::read(&Document::new("(the bench for rehearsals)", REHEARSAL_BENCH)),
+    }
+}
+
+/// The unit file that is named, or that stands beside the plan, or a plain load.
+pub(super) fn unit(named: Option<&Path>, plan: &Path) -> Result<UnitFile, Problems> {
+    let beside = plan.with_extension("unit.toml");
+    let path: PathBuf = match named {
+        Some(path) => path.to_owned(),
+        None if beside.is_file() => beside,
+        None => return Ok(UnitFile::plain(Amperes(0.012))),
+    };
+    UnitFile::read(&Document::open(&path)?)
+}
+
+/// Reads and checks; prints what is wrong, and gives the exit code then.
+pub(super) fn checked(plan: &Path, bench: Bench) -> Result<Checked, Exit> {
+    let plan = self::plan(plan).map_err(|p| wrong(&p))?;
+    let checked = check(plan, bench, &today());
+    if checked.passed.is_none() {
+        return Err(wrong(&checked.problems));
+    }
+    Ok(checked)
+}
+
+/// Today as 2026-11-25.
+pub(super) fn today() -> String {
+    now().chars().take(10).collect()
+}
+
+/// Now as 2026-11-25T15:30:12Z.
+pub(super) fn now() -> String {
+    let now = jiff::Timestamp::now();
+    jiff::Timestamp::from_second(now.as_second()).unwrap_or(now).to_string()
+}
+
+/// What a record begins with.
+pub(super) fn header(kind: &'static str, checked: &Checked, plan: &Plan, bench: &Bench, seed: u64, began: String, unit: Option<&UnitFile>) -> Header {
+    let file = |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
+    let mut files = vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)];
+    files.extend(bench.meter.as_ref().map(|m| file("profile", &m.profile.document)));
+    files.extend(unit.map(|u| file("unit", &u.document)));
+    Header {
+        kind,
+        title: plan.title.clone(),
+        unit: plan.unit.name.clone(),
+        seed,
+        began,
+        cautions: checked.problems.to_string(),
+        files,
+    }
+}
+
+/// A seed that nobody chose.
+pub(super) fn any_seed() -> u64 {
+    use std::hash::{BuildHasher, Hasher};
+    std::hash::RandomState::new().build_hasher().finish() % 1_000_000
+}
+
+/// The words at the end of a run, findings first.
+pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, String>, exit: Exit, json: bool) {
+    if json {
+        let findings: Vec<serde_json::Value> = ended
+            .findings
+            .iter()
+            .map(|f| serde_json::json!({ "code": f.code, "severity": f.severity.name(), "sentence": f.sentence, "advice": f.advice }))
+            .collect();
+        let value = serde_json::json!({
+            "folder": folder.display().to_string(),
+            "how": ended.how,
+            "off": ended.off.is_ok(),
+            "exit_code": exit.code(),
+            "findings": findings,
+        });
+        println!("{value}");
+        return;
+    }
+    println!();
+    for finding in &ended.findings {
+        println!("{:>9}  {}", finding.severity.name(), finding.sentence);
+        if let Some(advice) = &finding.advice {
+            println!("{:>9}  {advice}", "→");
+        }
+    }
+    println!("\nEnded: {}.", ended.how);
+    match &ended.off {
+        Ok(proof) => println!("{}.", sentence(&crate::interlock::told(proof))),
+        Err(why) if exit == Exit::NotOff => shout(why),
+        Err(why) => println!("{}.", sentence(why)),
+    }
+    println!("Record: {}", folder.display());
+    match report {
+        Ok(path) => println!("Report: {}", path.display()),
+        Err(why) => println!("The report could not be written: {why}"),
+    }
+}
+
+/// The loudest that there is: an output may be on.
+pub(super) fn shout(why: &str) {
+    let bar = "#".repeat(72);
+    eprintln!("\u{7}{bar}\n#  AN OUTPUT COULD NOT BE VERIFIED OFF. GO AND LOOK: switch the supply\n#  off by hand, at its mains switch if need be, and keep clear of the unit.\n#  {why}\n{bar}");
+}
+
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().collect::<String>() + chars.as_str())
+}

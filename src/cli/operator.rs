@@ -1,0 +1,79 @@
+//! Who answers the questions: the person at the terminal, or in rehearsal nobody.
+
+use crate::rehearsal::Rig;
+use crate::runner::{Answer, Operator, Question};
+use std::io::IsTerminal;
+use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
+
+/// The person at the terminal.
+pub(super) struct AtTerminal {
+    /// Answers every question by itself, as done.
+    pub(super) assume_done: bool,
+    /// Where stand-ins are told what has been connected.
+    pub(super) patch: Option<String>,
+    input: BufReader<tokio::io::Stdin>,
+}
+
+impl AtTerminal {
+    pub(super) fn new(assume_done: bool, patch: Option<String>) -> Self {
+        Self { assume_done, patch, input: BufReader::new(tokio::io::stdin()) }
+    }
+
+    async fn put(&mut self, question: &Question) -> Result<String, String> {
+        eprintln!("\n{}", question.text);
+        let answer = if self.assume_done || self.patch.is_some() {
+            let assumed = question.accept.first().cloned().unwrap_or_default();
+            eprintln!("(taken as done, without asking)");
+            assumed
+        } else {
+            let keys: Vec<String> = question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
+            eprintln!("[{}]; anything else stops the run", keys.join(", "));
+            let mut line = String::new();
+            match self.input.read_line(&mut line).await {
+                Ok(0) if !std::io::stdin().is_terminal() => return Err("nobody can answer here; --assume-done takes every question as done".into()),
+                Ok(0) => return Err("no answer".into()),
+                Ok(_) => line.trim().to_owned(),
+                Err(error) => return Err(error.to_string()),
+            }
+        };
+        if let (Some(patch), Some(what)) = (&self.patch, &question.connect) {
+            tell(patch, what).await?;
+        }
+        Ok(answer)
+    }
+}
+
+impl Operator for AtTerminal {
+    fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
+        Box::pin(self.put(question))
+    }
+}
+
+/// Tells stand-ins what has been connected.
+async fn tell(patch: &str, what: &str) -> Result<(), String> {
+    let failed = |error: std::io::Error| format!("the stand-ins' patch panel at {patch} does not answer: {error}");
+    let mut stream = tokio::net::TcpStream::connect(patch).await.map_err(failed)?;
+    stream.write_all(format!("{what}\n").as_bytes()).await.map_err(failed)?;
+    let mut answer = String::new();
+    BufReader::new(stream).read_line(&mut answer).await.map_err(failed)?;
+    match answer.trim() {
+        "ok" => Ok(()),
+        other => Err(other.to_owned()),
+    }
+}
+
+/// The operator of a rehearsal: does what is asked, at once.
+pub(super) struct MadeUp {
+    pub(super) rig: Rig,
+}
+
+impl Operator for MadeUp {
+    fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
+        Box::pin(async move {
+            if let Some(what) = &question.connect {
+                self.rig.connect(what)?;
+            }
+            Ok(question.accept.first().cloned().unwrap_or_default())
+        })
+    }
+}

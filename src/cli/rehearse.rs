@@ -1,0 +1,120 @@
+//! `rampart rehearse`: the very same run, on stand-ins in the process, with the
+//! clock paused.
+
+use super::common::{any_seed, checked, farewell, header, now, refuse, rehearsal_bench, unit, wrong};
+use super::operator::MadeUp;
+use crate::clock::Clock;
+use crate::instrument::Role;
+use crate::instrument::session::framing;
+use crate::link::{Link, memory};
+use crate::plan::{Checked, Passed};
+use crate::record::{Durability, new_folder};
+use crate::rehearsal::{Quirks, Rig, UnitFile, serve};
+use crate::runner::{Conduct, Ended, Exit, Watcher, conduct};
+use crate::view::Terminal;
+use std::path::{Path, PathBuf};
+
+/// The wall clock of every rehearsal, so that one seed gives one record.
+const MADE_UP_DATE: &str = "2000-01-01T00:00:00Z";
+
+/// Arguments of `rehearse`.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The plan
+    plan: PathBuf,
+    /// The bench file, for its profiles and wiring; without it a bench made for rehearsals
+    #[arg(long)]
+    bench: Option<PathBuf>,
+    /// The made-up unit; without it PLAN with the ending .unit.toml, or else a plain load
+    #[arg(long)]
+    unit: Option<PathBuf>,
+    /// One seed, one outcome
+    #[arg(long)]
+    seed: Option<u64>,
+    /// Where the run's folder goes
+    #[arg(long, default_value = "logs")]
+    logs: PathBuf,
+    /// Print the findings as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn main(arguments: &Arguments) -> Exit {
+    let bench = match rehearsal_bench(arguments.bench.as_deref()) {
+        Ok(bench) => bench,
+        Err(problems) => return wrong(&problems),
+    };
+    let unit = match unit(arguments.unit.as_deref(), &arguments.plan) {
+        Ok(unit) => unit,
+        Err(problems) => return wrong(&problems),
+    };
+    let checked = match checked(&arguments.plan, bench) {
+        Ok(checked) => checked,
+        Err(exit) => return exit,
+    };
+    super::common::complain(&checked.problems);
+    let Some(passed) = &checked.passed else { return Exit::Wrong };
+    let seed = arguments.seed.unwrap_or_else(any_seed);
+    let folder = match new_folder(&arguments.logs, &now(), &format!("rehearsal {}", passed.plan().title)) {
+        Ok(folder) => folder,
+        Err(error) => return refuse(&error.to_string()),
+    };
+    eprintln!("Rehearsal on stand-in instruments and a made-up unit, seed {seed}.");
+    let mut terminal = Terminal::new();
+    let ended = rehearse(passed, &checked, &unit, seed, &folder, &mut terminal);
+    terminal.close();
+    match ended {
+        Ok(ended) => {
+            let exit = judge(ended.exit);
+            let report = crate::report::write(&folder).map_err(|e| e.to_string());
+            farewell(&ended, &folder, report, exit, arguments.json);
+            exit
+        }
+        Err(why) => refuse(&why),
+    }
+}
+
+/// A rehearsal judges the plan: what the made-up unit is like is no failure of it.
+fn judge(exit: Exit) -> Exit {
+    match exit {
+        Exit::Anomaly | Exit::Undecided => Exit::Within,
+        other => other,
+    }
+}
+
+/// Carries out a rehearsal in a runtime whose clock is paused.
+pub(super) fn rehearse(passed: &Passed, checked: &Checked, unit: &UnitFile, seed: u64, folder: &Path, watcher: &mut dyn Watcher) -> Result<Ended, String> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().map_err(|e| e.to_string())?;
+    runtime.block_on(async {
+        let clock = Clock::start(1.0);
+        let (plan, bench) = (passed.plan(), passed.bench());
+        let rig = Rig::build(bench, unit, &plan.unit.name, seed, clock)?;
+        let connect = |role: Role, wire| -> Box<dyn Link> {
+            let (near, far) = memory::pair(framing(wire));
+            let rig = rig.clone();
+            tokio::spawn(async move { serve(&rig, role, far, Quirks { strict_gap: true, ..Quirks::default() }).await });
+            Box::new(near)
+        };
+        let work = Conduct {
+            passed,
+            folder,
+            header: header("rehearsal", checked, plan, bench, seed, MADE_UP_DATE.into(), Some(unit)),
+            durability: Durability::Rehearsal,
+            clock,
+            expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
+            supply: Ok(connect(Role::Supply, &bench.supply.profile.wire)),
+            meter: bench.meter.as_ref().map(|m| Ok(connect(Role::Meter, &m.profile.wire))),
+            watcher,
+            operator: &mut MadeUp { rig: rig.clone() },
+        };
+        conduct(work, stop()).await.map_err(|e| e.to_string())
+    })
+}
+
+async fn stop() -> String {
+    match crate::sys::stop_signal().await {
+        Ok(stop) => stop.name().to_owned(),
+        // Without signals a rehearsal still ends by itself.
+        Err(_) => std::future::pending().await,
+    }
+}

@@ -1,0 +1,155 @@
+//! `rampart run`: a plan on the bench.
+
+use super::common::{any_seed, bench, checked, farewell, header, now, refuse, wrong};
+use super::operator::AtTerminal;
+use crate::clock::Clock;
+use crate::instrument::profile::{Flow, LineDefaults, LineLevel, Parity, Profile};
+use crate::instrument::session::framing;
+use crate::link::{self, Address, Link, LinkError, serial};
+use crate::plan::{Checked, Passed};
+use crate::record::{Durability, new_folder};
+use crate::runner::{Conduct, Ended, Exit, Tried, conduct};
+use crate::units::Seconds;
+use crate::view::Terminal;
+use std::path::{Path, PathBuf};
+
+/// How long an instrument may take to accept a connection.
+const CONNECT: Seconds = Seconds(5.0);
+
+/// Arguments of `run`.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The plan
+    plan: PathBuf,
+    /// The bench file; without it bench.toml in this folder
+    #[arg(long)]
+    bench: Option<PathBuf>,
+    /// Draw random choices from this seed
+    #[arg(long)]
+    seed: Option<u64>,
+    /// Where the run's folder goes
+    #[arg(long, default_value = "logs")]
+    logs: PathBuf,
+    /// Take every question to the operator as done, and record that
+    #[arg(long)]
+    assume_done: bool,
+    /// Let bench time run this much faster: with stand-ins only
+    #[arg(long, default_value_t = 1.0, value_parser = pace)]
+    pace: f64,
+    /// Print the findings as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(pace) if (1.0..=100.0).contains(&pace) => Ok(pace),
+        _ => Err("expected a number from 1 to 100".into()),
+    }
+}
+
+pub(super) fn main(arguments: &Arguments) -> Exit {
+    let bench = match bench(arguments.bench.as_deref()) {
+        Ok(Some(bench)) => bench,
+        Ok(None) => return refuse("no bench file: name one with --bench, or put bench.toml into this folder; `rampart rehearse` needs none"),
+        Err(problems) => return wrong(&problems),
+    };
+    if arguments.pace > 1.0 && bench.patch.is_none() {
+        return refuse("--pace is for stand-ins alone, and this bench file has no [patch]: real instruments keep real time");
+    }
+    let checked = match checked(&arguments.plan, bench) {
+        Ok(checked) => checked,
+        Err(exit) => return exit,
+    };
+    super::common::complain(&checked.problems);
+    let Some(passed) = &checked.passed else { return Exit::Wrong };
+    let folder = match new_folder(&arguments.logs, &now(), &passed.plan().title) {
+        Ok(folder) => folder,
+        Err(error) => return refuse(&error.to_string()),
+    };
+    let mut terminal = Terminal::new();
+    let ended = carry_out(arguments, passed, &checked, &folder, &mut terminal);
+    terminal.close();
+    match ended {
+        Ok(ended) => {
+            let report = crate::report::write(&folder).map_err(|e| e.to_string());
+            farewell(&ended, &folder, report, ended.exit, arguments.json);
+            ended.exit
+        }
+        Err(why) => refuse(&why),
+    }
+}
+
+fn carry_out(arguments: &Arguments, passed: &Passed, checked: &Checked, folder: &Path, terminal: &mut Terminal) -> Result<Ended, String> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|e| e.to_string())?;
+    let seed = arguments.seed.unwrap_or_else(any_seed);
+    let ended = runtime.block_on(async {
+        let clock = Clock::start(arguments.pace);
+        let (plan, bench) = (passed.plan(), passed.bench());
+        let supply = open(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
+        let meter = match &bench.meter {
+            Some(seat) => Some(open(seat.address.as_deref(), &seat.line, &seat.profile, clock).await),
+            None => None,
+        };
+        let work = Conduct {
+            passed,
+            folder,
+            header: header("run", checked, plan, bench, seed, now(), None),
+            durability: Durability::Full,
+            clock,
+            expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
+            supply,
+            meter,
+            watcher: terminal,
+            operator: &mut AtTerminal::new(arguments.assume_done, bench.patch.clone()),
+        };
+        conduct(work, stop()).await.map_err(|e| e.to_string())
+    });
+    // A question that nobody answered keeps a thread reading; it must not hold the exit.
+    runtime.shutdown_background();
+    ended
+}
+
+async fn stop() -> String {
+    match crate::sys::stop_signal().await {
+        Ok(stop) => stop.name().to_owned(),
+        // Signals are one of the ways to switch off: without them the run does not begin.
+        Err(error) => format!("signals cannot be waited for: {error}"),
+    }
+}
+
+/// Opens the link to a seat's address.
+pub(super) async fn open(address: Option<&str>, line: &LineDefaults, profile: &Profile, clock: Clock) -> Tried {
+    let Some(text) = address else {
+        let problem = "the bench file gives no address; `rampart rehearse` needs none".to_owned();
+        return Err(LinkError::Address { address: String::new(), problem });
+    };
+    let address: Address = text.parse()?;
+    let link: Box<dyn Link> = link::open(&address, &line_of(line), framing(&profile.wire), clock.deadline(CONNECT)).await?;
+    Ok(link)
+}
+
+fn line_of(line: &LineDefaults) -> serial::Line {
+    let level = |level| match level {
+        LineLevel::High => serial::Level::High,
+        LineLevel::Low => serial::Level::Low,
+        LineLevel::Leave => serial::Level::Leave,
+    };
+    serial::Line {
+        baud: line.baud,
+        data_bits: if line.data_bits == 7 { serial::DataBits::Seven } else { serial::DataBits::Eight },
+        parity: match line.parity {
+            Parity::None => serial::Parity::None,
+            Parity::Even => serial::Parity::Even,
+            Parity::Odd => serial::Parity::Odd,
+        },
+        stop_bits: if line.stop_bits == 2 { serial::StopBits::Two } else { serial::StopBits::One },
+        flow: match line.flow {
+            Flow::None => serial::Flow::None,
+            Flow::Software => serial::Flow::Software,
+            Flow::Hardware => serial::Flow::Hardware,
+        },
+        dtr: level(line.dtr),
+        rts: level(line.rts),
+    }
+}

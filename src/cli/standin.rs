@@ -1,0 +1,165 @@
+//! `rampart standin`: stand-in instruments on TCP ports and serial terminals.
+
+use super::common::{any_seed, refuse, rehearsal_bench, wrong};
+use crate::clock::Clock;
+use crate::document::Document;
+use crate::instrument::Role;
+use crate::plan::Bench;
+use crate::rehearsal::{Rig, UnitFile, patch, serve_tcp, serve_terminal};
+use crate::runner::Exit;
+use crate::sys::Terminal;
+use crate::units::Amperes;
+use std::path::PathBuf;
+use tokio::io::{AsyncBufReadExt, BufReader};
+use tokio::net::TcpListener;
+
+/// How a stand-in is reached.
+#[derive(Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Way {
+    /// A TCP port
+    Tcp,
+    /// A serial terminal
+    Serial,
+}
+
+/// Arguments of `standin`.
+#[derive(clap::Args)]
+pub(super) struct Arguments {
+    /// The bench file whose profiles they speak; without it the bench made for rehearsals
+    #[arg(long)]
+    bench: Option<PathBuf>,
+    /// The made-up unit; without it a plain load
+    #[arg(long)]
+    unit: Option<PathBuf>,
+    /// The unit's name, as the plan calls it
+    #[arg(long, default_value = "unit")]
+    name: String,
+    /// How the supply is reached
+    #[arg(long, value_enum, default_value_t = Way::Tcp)]
+    supply: Way,
+    /// How the meter is reached
+    #[arg(long, value_enum, default_value_t = Way::Tcp)]
+    meter: Way,
+    /// The supply's TCP port; 0 takes any that is free
+    #[arg(long, default_value_t = 0)]
+    supply_port: u16,
+    /// The meter's TCP port; 0 takes any that is free
+    #[arg(long, default_value_t = 0)]
+    meter_port: u16,
+    /// Let bench time run this much faster; give `run` the same
+    #[arg(long, default_value_t = 1.0)]
+    pace: f64,
+    /// One seed, one unit
+    #[arg(long)]
+    seed: Option<u64>,
+    /// Write the bench file to connect with here, instead of printing it
+    #[arg(long)]
+    write: Option<PathBuf>,
+}
+
+pub(super) fn main(arguments: &Arguments) -> Exit {
+    let bench = match rehearsal_bench(arguments.bench.as_deref()) {
+        Ok(bench) => bench,
+        Err(problems) => return wrong(&problems),
+    };
+    let unit = match &arguments.unit {
+        Some(path) => match Document::open(path).map_err(Into::into).and_then(|d| UnitFile::read(&d)) {
+            Ok(unit) => unit,
+            Err(problems) => return wrong(&problems),
+        },
+        None => UnitFile::plain(Amperes(0.012)),
+    };
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(error) => return refuse(&error.to_string()),
+    };
+    let result = runtime.block_on(stand_in(arguments, &bench, &unit));
+    runtime.shutdown_background();
+    match result {
+        Ok(()) => Exit::Within,
+        Err(why) => refuse(&why),
+    }
+}
+
+async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Result<(), String> {
+    let seed = arguments.seed.unwrap_or_else(any_seed);
+    let rig = Rig::build(bench, unit, &arguments.name, seed, Clock::start(arguments.pace))?;
+    let supply = start(&rig, Role::Supply, arguments.supply, arguments.supply_port).await?;
+    let meter = match &bench.meter {
+        Some(_) => Some(start(&rig, Role::Meter, arguments.meter, arguments.meter_port).await?),
+        None => None,
+    };
+    let listener = TcpListener::bind("127.0.0.1:0").await.map_err(|e| e.to_string())?;
+    let panel = listener.local_addr().map_err(|e| e.to_string())?.to_string();
+    tokio::spawn(patch(rig.clone(), listener));
+    let text = bench_text(bench, &supply, meter.as_deref(), &panel);
+    match &arguments.write {
+        Some(path) => {
+            std::fs::write(path, &text).map_err(|e| format!("{}: {e}", path.display()))?;
+            println!("Stand-ins are ready; the bench file to connect with: {}", path.display());
+        }
+        None => println!("{text}"),
+    }
+    eprintln!("Seed {seed}. A line typed here connects the part or unit of that name; Ctrl-C ends.");
+    tokio::select! {
+        stop = crate::sys::stop_signal() => stop.map(|_| ()).map_err(|e| e.to_string()),
+        () = hands(&rig) => Ok(()),
+    }
+}
+
+/// Connects what is typed; never ends, also when nothing more can be typed.
+async fn hands(rig: &Rig) {
+    let mut lines = BufReader::new(tokio::io::stdin()).lines();
+    while let Ok(Some(line)) = lines.next_line().await {
+        match rig.connect(line.trim()) {
+            Ok(()) => eprintln!("connected: {}", line.trim()),
+            Err(why) => eprintln!("{why}"),
+        }
+    }
+    std::future::pending().await
+}
+
+/// Starts one stand-in and returns its address.
+async fn start(rig: &Rig, role: Role, way: Way, port: u16) -> Result<String, String> {
+    let rig = rig.clone();
+    match way {
+        Way::Tcp => {
+            let listener = TcpListener::bind(("127.0.0.1", port)).await.map_err(|e| format!("port {port}: {e}"))?;
+            let port = listener.local_addr().map_err(|e| e.to_string())?.port();
+            tokio::spawn(serve_tcp(rig, role, listener));
+            Ok(format!("TCPIP::127.0.0.1::{port}::SOCKET"))
+        }
+        Way::Serial => {
+            let terminal = Terminal::open().map_err(|e| e.to_string())?;
+            let address = format!("ASRL{}::INSTR", terminal.path());
+            tokio::spawn(serve_terminal(rig, role, terminal));
+            Ok(address)
+        }
+    }
+}
+
+/// The bench file to connect with: the same bench, with addresses.
+fn bench_text(bench: &Bench, supply: &str, meter: Option<&str>, panel: &str) -> String {
+    let mut text = String::from("# Stand-in instruments: nothing real is at these addresses.\n");
+    let profile = |name: &str, document: &Document| if std::path::Path::new(&document.name).is_file() { document.name.clone() } else { name.to_owned() };
+    let seat = &bench.supply;
+    text.push_str(&format!("\n[supply]\naddress = {supply:?}\nprofile = {:?}\nchannel = {}\n", profile(&seat.profile.name, &seat.profile.document), seat.channel));
+    if let Some(serial) = &seat.serial {
+        text.push_str(&format!("serial = {serial:?}\n"));
+    }
+    if let (Some(seat), Some(address)) = (&bench.meter, meter) {
+        let wired = match seat.wired {
+            crate::plan::Wiring::InSeries => "in series",
+            crate::plan::Wiring::Across => "across",
+        };
+        text.push_str(&format!("\n[meter]\naddress = {address:?}\nprofile = {:?}\nwired = {wired:?}\n", profile(&seat.profile.name, &seat.profile.document)));
+        if let Some(terminal) = &seat.terminal {
+            text.push_str(&format!("terminal = {terminal:?}\n"));
+        }
+        if let Some(serial) = &seat.serial {
+            text.push_str(&format!("serial = {serial:?}\n"));
+        }
+    }
+    text.push_str(&format!("\n[leads]\nresistance = \"{}\"\n\n[patch]\naddress = {panel:?}\n", bench.leads.resistance));
+    text
+}

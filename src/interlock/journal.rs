@@ -1,0 +1,71 @@
+//! The record, shared by those who write into it during a run, and committed in
+//! time: at the latest 50 ms after a row was written, even when nothing else
+//! happens meanwhile.
+
+use crate::clock::Clock;
+use crate::record::{Record, RecordError, TrafficLog};
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::Notify;
+
+/// Longest that a row stays uncommitted, in real time.
+const COMMIT_AFTER: std::time::Duration = std::time::Duration::from_millis(50);
+
+/// A handle on the record; copies write into the same.
+#[derive(Clone)]
+pub struct Journal {
+    record: Arc<Mutex<Record>>,
+    traffic: Arc<TrafficLog>,
+    written: Arc<Notify>,
+    clock: Clock,
+}
+
+impl Journal {
+    /// Shares a record and the traffic log beside it.
+    pub fn new(record: Record, traffic: Arc<TrafficLog>, clock: Clock) -> Self {
+        Self { record: Arc::new(Mutex::new(record)), traffic, written: Arc::new(Notify::new()), clock }
+    }
+
+    /// Writes through `write`.
+    ///
+    /// # Errors
+    /// The record's; after one, every later call gives it again.
+    pub fn write<T>(&self, write: impl FnOnce(&mut Record) -> Result<T, RecordError>) -> Result<T, RecordError> {
+        // A panic while writing leaves SQLite's transaction whole: what it holds is still true.
+        let mut record = self.record.lock().unwrap_or_else(PoisonError::into_inner);
+        let result = write(&mut record);
+        drop(record);
+        self.written.notify_one();
+        result
+    }
+
+    /// Notes an event, with the time that it is now.
+    ///
+    /// # Errors
+    /// The record's.
+    pub fn event(&self, kind: &str, text: &str) -> Result<(), RecordError> {
+        let now = self.clock.now();
+        self.write(|record| record.event(now, kind, text))
+    }
+
+    /// Commits whenever something has been written and 50 ms have passed. Never
+    /// returns; run it beside the work.
+    pub async fn keep_committed(self) {
+        loop {
+            self.written.notified().await;
+            tokio::time::sleep(COMMIT_AFTER).await;
+            // An error latches in the record: the next writer gets it and stops the run.
+            if self.commit().is_err() {
+                return;
+            }
+        }
+    }
+
+    /// Commits now, the traffic log with it.
+    ///
+    /// # Errors
+    /// The record's.
+    pub fn commit(&self) -> Result<(), RecordError> {
+        self.traffic.flush();
+        self.record.lock().unwrap_or_else(PoisonError::into_inner).commit()
+    }
+}

@@ -1,0 +1,493 @@
+//! The powered place: supply and meter behind the gate, and the permit.
+//!
+//! The only way to an energised output is [`Station::prepare`], then
+//! [`Prepared::switch_on`], which gives an [`Energised`]. While it lives, every
+//! reading goes through the gate and into the record before anyone else sees
+//! it. When it goes, whatever the reason, the output is switched off and verified.
+//!
+//! ```compile_fail
+//! // A permit cannot be made elsewhere …
+//! let permit = rampart::interlock::Permit { _made_by_the_interlock: () };
+//! ```
+//! ```compile_fail
+//! // … and without one a supply does not switch on.
+//! async fn energise(mut supply: rampart::interlock::Supply) {
+//!     supply.switch_on(&()).await.ok();
+//! }
+//! ```
+
+use super::gate::{Bounds, Gate};
+use super::journal::Journal;
+use super::trip::{Halt, Trip};
+use crate::clock::Clock;
+use crate::instrument::{self, Belief, Fault, InstrumentError, Measurand, Meter, OffProof, Reading, Role, Snapshot};
+use crate::plan::{Ceiling, Interlock, Limits, Passed};
+use crate::units::{Amperes, Seconds, Volts};
+use std::sync::{Arc, Mutex as PlainMutex, PoisonError};
+use tokio::sync::{Mutex, OwnedMutexGuard};
+
+/// The key to an energised output. Only the interlock makes one.
+#[derive(Debug)]
+pub struct Permit {
+    _made_by_the_interlock: (),
+}
+
+/// A supply that switches on with a [`Permit`] and not otherwise.
+pub type Supply = instrument::Supply<Permit>;
+
+/// The supply's over-voltage protection stands this much above the ceiling, for
+/// its accuracy and for the overshoot of switching on.
+const PROTECTION_MARGIN: f64 = 1.05;
+/// Between looks at a voltage that has to fall.
+const FALL_LOOK: Seconds = Seconds(0.05);
+
+/// Supply and meter behind the gate.
+pub struct Station {
+    supply: Arc<Mutex<Supply>>,
+    meter: Option<Meter>,
+    clock: Clock,
+    journal: Journal,
+    ceiling: Ceiling,
+    interlock: Interlock,
+    latched: Arc<PlainMutex<Option<Trip>>>,
+    stage: u32,
+    protected: Option<Volts>,
+    ever_energised: bool,
+}
+
+/// What is asked for when power is asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Request {
+    /// The voltage that is switched on; zero for a ramp.
+    pub voltage: Volts,
+    /// The highest voltage that this span will go to.
+    pub highest: Volts,
+    /// Current while starting and while running.
+    pub limits: Limits,
+    /// The unit must not stand above this before; `None` where the plan wants a residual.
+    pub residual_below: Option<Volts>,
+    /// Longest wait for that.
+    pub patience: Seconds,
+    /// Longest time in limiting, where it differs from the plan's.
+    pub in_limit: Option<Seconds>,
+}
+
+/// Everything that was read at one look.
+#[derive(Clone, Copy, Debug)]
+pub struct Observation {
+    /// The supply's read-back.
+    pub supply: Snapshot,
+    /// The meter's reading, where a meter watches.
+    pub meter: Option<Reading>,
+}
+
+impl Observation {
+    /// The current by the best instrument that watches it: a meter in series, else the supply.
+    pub fn current(&self) -> &Reading {
+        self.meter.as_ref().filter(|m| m.measurand == Measurand::Current).unwrap_or(&self.supply.current)
+    }
+}
+
+impl Station {
+    /// Takes over supply and meter for a run of a plan that has passed the check.
+    pub fn new(passed: &Passed, supply: Supply, meter: Option<Meter>, clock: Clock, journal: Journal) -> Self {
+        Self {
+            supply: Arc::new(Mutex::new(supply)),
+            meter,
+            clock,
+            journal,
+            ceiling: passed.plan().unit.ceiling,
+            interlock: passed.plan().interlock.clone(),
+            latched: Arc::default(),
+            stage: 0,
+            protected: None,
+            ever_energised: false,
+        }
+    }
+
+    /// The bench's clock.
+    pub fn clock(&self) -> Clock {
+        self.clock
+    }
+
+    /// The record.
+    pub fn journal(&self) -> &Journal {
+        &self.journal
+    }
+
+    /// The meter, to be configured while nothing is energised.
+    pub fn meter(&mut self) -> Option<&mut Meter> {
+        self.meter.as_mut()
+    }
+
+    /// From now on readings belong to this stage.
+    pub fn enter_stage(&mut self, number: u32) {
+        self.stage = number;
+    }
+
+    /// Whether anything has been energised in this run.
+    pub fn ever_energised(&self) -> bool {
+        self.ever_energised
+    }
+
+    /// The trip that latched, if one has.
+    pub fn latched(&self) -> Option<Trip> {
+        self.latched.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Reads what is left at the terminals while the output is off, and records it.
+    ///
+    /// # Errors
+    /// The link's or the record's.
+    pub async fn residual(&mut self, start: Option<u32>) -> Result<Reading, Halt> {
+        let reading = self.supply.lock().await.terminal_voltage().await.map_err(|f| f.of(Role::Supply))?;
+        self.journal.write(|record| record.reading(self.stage, start, None, &reading))?;
+        Ok(reading)
+    }
+
+    /// Makes everything ready for switching on, in this order: no trip is
+    /// latched; the output is verified off; limits and protections are programmed
+    /// and read back; the unit is not already at a voltage.
+    ///
+    /// # Errors
+    /// [`Halt::NoPermit`] with the reason; those of the instruments and the record.
+    pub async fn prepare(&mut self, request: Request) -> Result<Prepared<'_>, Halt> {
+        if let Some(trip) = self.latched() {
+            return Err(Halt::NoPermit(format!("a trip is latched: {trip}")));
+        }
+        self.within_ceiling(&request)?;
+        let mut supply = self.supply.clone().lock_owned().await;
+        if supply.belief() != Belief::Off {
+            supply.off().await?;
+        }
+        if let Some(what) = supply.tripped().await? {
+            return Err(Halt::NoPermit(format!("the supply says that its {what} has tripped; clear it by hand after the cause is found")));
+        }
+        let mut set = supply.program(request.voltage, request.limits.starting).await?;
+        let level = self.ceiling.voltage * PROTECTION_MARGIN;
+        if self.protected != Some(level) {
+            set.extend(supply.protect(level).await?);
+            self.protected = Some(level);
+        }
+        let now = self.clock.now();
+        self.journal.write(|record| set.iter().try_for_each(|s| record.setting(self.stage, s.what, s.measurand, s.wanted, s.read_back, now)))?;
+        let mut prepared = Prepared { supply, station: self, request };
+        prepared.wait_for_residual().await?;
+        Ok(prepared)
+    }
+
+    fn within_ceiling(&self, request: &Request) -> Result<(), Halt> {
+        let refuse = |what: String| Err(Halt::NoPermit(what));
+        if request.highest > self.ceiling.voltage {
+            return refuse(format!("{} is above the unit's ceiling of {}", request.highest, self.ceiling.voltage));
+        }
+        let most = request.limits.starting.max(request.limits.running);
+        if most > self.ceiling.current {
+            return refuse(format!("a limit of {most} is above the unit's ceiling of {}", self.ceiling.current));
+        }
+        Ok(())
+    }
+
+    /// Switches off and verifies, whatever has happened. Waits for a switching
+    /// off that is under way.
+    ///
+    /// # Errors
+    /// That the output could not be verified off.
+    pub async fn make_safe(&self) -> Result<OffProof, InstrumentError> {
+        self.supply.lock().await.off().await
+    }
+
+    /// Gives the instruments back to their front panels.
+    ///
+    /// # Errors
+    /// Those of a write.
+    pub async fn release(&mut self) -> Result<(), InstrumentError> {
+        self.supply.lock().await.release().await?;
+        if let Some(meter) = &mut self.meter {
+            meter.release().await?;
+        }
+        Ok(())
+    }
+}
+
+/// Everything is ready for switching on; the output is off.
+pub struct Prepared<'s> {
+    supply: OwnedMutexGuard<Supply>,
+    station: &'s mut Station,
+    request: Request,
+}
+
+impl<'s> Prepared<'s> {
+    async fn wait_for_residual(&mut self) -> Result<(), Halt> {
+        let Some(below) = self.request.residual_below else { return Ok(()) };
+        let give_up = self.station.clock.now() + self.request.patience;
+        loop {
+            let reading = self.residual(None).await?;
+            match reading.volts() {
+                Some(v) if v > below && self.station.clock.now() > give_up => {
+                    return Err(Halt::NoPermit(format!(
+                        "the output is off, but {v} stand at its terminals and do not fall below {below}: is the unit fed from elsewhere?"
+                    )));
+                }
+                Some(v) if v > below => self.station.clock.sleep(FALL_LOOK).await,
+                Some(_) => return Ok(()),
+                None if reading.sample.is_known() => return Ok(()),
+                None if self.station.clock.now() > give_up => {
+                    return Err(Halt::NoPermit(format!("the voltage left at the unit cannot be read: {}", reading.sample.word())));
+                }
+                None => self.station.clock.sleep(FALL_LOOK).await,
+            }
+        }
+    }
+
+    /// Reads what is left at the terminals, and records it.
+    ///
+    /// # Errors
+    /// The link's or the record's.
+    pub async fn residual(&mut self, start: Option<u32>) -> Result<Reading, Halt> {
+        let reading = self.supply.terminal_voltage().await.map_err(|f| f.of(Role::Supply))?;
+        self.station.journal.write(|record| record.reading(self.station.stage, start, None, &reading))?;
+        Ok(reading)
+    }
+
+    /// Switches on: here and nowhere else.
+    ///
+    /// # Errors
+    /// The supply's; the output is then being switched off again.
+    pub async fn switch_on(self, start: Option<u32>) -> Result<Energised<'s>, Halt> {
+        let Prepared { supply, station, request } = self;
+        let rated = (supply.profile().rated_voltage, supply.profile().rated_current);
+        let bounds = Bounds {
+            ceiling: station.ceiling,
+            limits: request.limits,
+            in_limit: request.in_limit.unwrap_or(station.interlock.in_limit),
+            no_reading: station.interlock.no_reading,
+            energy: station.interlock.energy,
+            rated,
+            limit_step: Amperes(supply.profile().current.resolution),
+            meter: station.meter.as_ref().and_then(Meter::watches),
+        };
+        station.ever_energised = true;
+        let permit = Permit { _made_by_the_interlock: () };
+        let mut energised = Energised {
+            supply: Some(supply),
+            gate: Gate::new(bounds, station.clock.now()),
+            highest: request.highest,
+            limits: request.limits,
+            voltage: request.voltage,
+            permit,
+            station,
+            start,
+            on_at: Seconds(0.0),
+        };
+        energised.on_at = energised.switch_on().await?;
+        Ok(energised)
+    }
+}
+
+/// An output that is on. Going, it switches the output off.
+pub struct Energised<'s> {
+    /// Held until the output is off; `None` only while being dropped.
+    supply: Option<OwnedMutexGuard<Supply>>,
+    station: &'s mut Station,
+    permit: Permit,
+    gate: Gate,
+    highest: Volts,
+    limits: Limits,
+    voltage: Volts,
+    start: Option<u32>,
+    on_at: Seconds,
+}
+
+impl Energised<'_> {
+    fn supply(&mut self) -> Result<&mut Supply, Halt> {
+        // `None` only after `off` or in `drop`, and both consume the value.
+        self.supply.as_deref_mut().ok_or_else(|| Fault::Order("the output is off already".into()).of(Role::Supply).into())
+    }
+
+    async fn switch_on(&mut self) -> Result<Seconds, Halt> {
+        let Some(supply) = self.supply.as_deref_mut() else { return Ok(Seconds(0.0)) };
+        Ok(supply.switch_on(&self.permit).await?)
+    }
+
+    /// When the output was switched on.
+    pub fn on_at(&self) -> Seconds {
+        self.on_at
+    }
+
+    /// The current limit in force.
+    pub fn limit(&self) -> Amperes {
+        self.gate.limit()
+    }
+
+    /// The longest stretch in limiting so far.
+    pub fn limited_for(&self) -> Seconds {
+        self.gate.limited_for()
+    }
+
+    /// The bench's clock.
+    pub fn clock(&self) -> Clock {
+        self.station.clock
+    }
+
+    /// The record.
+    pub fn journal(&self) -> Journal {
+        self.station.journal.clone()
+    }
+
+    /// Looks once: supply and meter at the same time; through the gate, into the
+    /// record, and only then returned. `step` is kept beside the readings.
+    ///
+    /// # Errors
+    /// A trip, after the output has been switched off; those of the instruments and the record.
+    pub async fn observe(&mut self, step: Option<u32>) -> Result<Observation, Halt> {
+        let Some(supply) = self.supply.as_deref_mut() else {
+            return Err(Fault::Order("the output is off already".into()).of(Role::Supply).into());
+        };
+        let (snapshot, meter) = match &mut self.station.meter {
+            Some(meter) => {
+                let (snapshot, meter) = tokio::join!(supply.snapshot(), meter.read());
+                (snapshot, Some(meter))
+            }
+            None => (supply.snapshot().await, None),
+        };
+        // What could be read is judged and recorded even when the other instrument failed.
+        if let Ok(snapshot) = &snapshot {
+            self.pass(&snapshot.voltage, step).await?;
+            self.pass(&snapshot.current, step).await?;
+        }
+        let meter = match meter {
+            Some(Ok(reading)) => {
+                self.pass(&reading, step).await?;
+                Some(reading)
+            }
+            Some(Err(fault)) => return Err(fault.of(Role::Meter).into()),
+            None => None,
+        };
+        let supply = snapshot.map_err(|f| f.of(Role::Supply))?;
+        Ok(Observation { supply, meter })
+    }
+
+    /// One reading through the gate and into the record. Off comes before the record.
+    async fn pass(&mut self, reading: &Reading, step: Option<u32>) -> Result<(), Halt> {
+        let verdict = self.gate.admit(reading);
+        let off = match &verdict {
+            Ok(()) => None,
+            Err(trip) => {
+                *self.station.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
+                Some(self.supply()?.off().await)
+            }
+        };
+        let (stage, start) = (self.station.stage, self.start);
+        self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
+        let Err(trip) = verdict else { return Ok(()) };
+        self.station.journal.event("trip", &trip.to_string())?;
+        if let Some(off) = off {
+            self.station.journal.event("off", &told(&off?))?;
+        }
+        Err(Halt::Tripped(trip))
+    }
+
+    /// Sets the meter to another range while the output is on: disturbs the node,
+    /// for sweeps that have to.
+    ///
+    /// # Errors
+    /// Those of the meter.
+    pub async fn configure_meter(&mut self, of: Measurand, range: usize, rate: usize) -> Result<(), Halt> {
+        let Some(meter) = &mut self.station.meter else { return Ok(()) };
+        meter.configure(of, range, rate).await?;
+        self.gate.meter_changed(meter.watches());
+        Ok(())
+    }
+
+    /// Sets another voltage, within what was asked for.
+    ///
+    /// # Errors
+    /// Those of the supply; above what was asked for it is refused.
+    pub async fn set_voltage(&mut self, voltage: Volts) -> Result<(), Halt> {
+        if voltage > self.highest {
+            return Err(Halt::NoPermit(format!("{voltage} is above the {} that this stage asked for", self.highest)));
+        }
+        let Some(supply) = self.supply.as_deref_mut() else { return Ok(()) };
+        supply.adjust_voltage(&self.permit, voltage).await?;
+        self.voltage = voltage;
+        Ok(())
+    }
+
+    /// Hands over from the limit while starting to the limit while running, if
+    /// they differ, at the supply and at the gate.
+    ///
+    /// # Errors
+    /// Those of the supply and the record.
+    pub async fn hand_over(&mut self) -> Result<(), Halt> {
+        let limits = self.limits;
+        if limits.starting == limits.running || self.gate.limit() == limits.running {
+            return Ok(());
+        }
+        let Some(supply) = self.supply.as_deref_mut() else { return Ok(()) };
+        supply.adjust(&self.permit, self.voltage, limits.running).await?;
+        self.gate.hand_over();
+        Ok(())
+    }
+
+    /// Waits until a moment. An output that is on is never left unwatched: where
+    /// the wait is longer than half of the allowed silence, looks come in between.
+    ///
+    /// # Errors
+    /// As [`Energised::observe`].
+    pub async fn wait_until(&mut self, moment: Seconds) -> Result<(), Halt> {
+        let clock = self.station.clock;
+        let unwatched = self.station.interlock.no_reading * 0.5;
+        while clock.now() + unwatched < moment {
+            clock.sleep(unwatched).await;
+            self.observe(None).await?;
+        }
+        clock.sleep_until(moment).await;
+        Ok(())
+    }
+
+    /// Switches off and verifies.
+    ///
+    /// # Errors
+    /// That the output could not be verified off; the record's.
+    pub async fn off(mut self) -> Result<OffProof, Halt> {
+        let proof = self.supply()?.off().await?;
+        self.supply = None;
+        Ok(proof)
+    }
+}
+
+impl Drop for Energised<'_> {
+    fn drop(&mut self) {
+        let Some(mut supply) = self.supply.take() else { return };
+        if supply.belief() == Belief::Off {
+            return;
+        }
+        let journal = self.station.journal.clone();
+        // The lock goes with the task: whoever wants the supply next waits until it is off.
+        let Ok(runtime) = tokio::runtime::Handle::try_current() else {
+            tracing::error!("an output may be on, and there is no runtime left to switch it off");
+            return;
+        };
+        runtime.spawn(async move {
+            let text = match supply.off().await {
+                Ok(proof) => told(&proof),
+                Err(error) => error.to_string(),
+            };
+            // Where even this cannot be recorded, the end of the run says so.
+            if let Err(error) = journal.event("off", &text) {
+                tracing::error!("{error}");
+            }
+        });
+    }
+}
+
+/// How an output was seen to be off, in words.
+pub fn told(proof: &OffProof) -> String {
+    let state = proof.state.as_ref().map_or(String::new(), |s| format!("the supply answers {s}; "));
+    let left = match proof.voltage.volts() {
+        Some(v) => format!("{v} left at the terminals"),
+        None => format!("voltage at the terminals: {}", proof.voltage.sample.word()),
+    };
+    format!("output off, verified: {state}no current that can be told from zero; {left}")
+}

@@ -1,0 +1,82 @@
+//! A trip: which limit, which reading, when. And everything else that ends a run.
+
+use crate::instrument::{InstrumentError, Role};
+use crate::record::RecordError;
+use crate::units::Seconds;
+
+/// Why a trip came.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// More current than the limit in force.
+    OverCurrent,
+    /// More voltage than the unit can bear.
+    OverVoltage,
+    /// More power than the unit can bear.
+    OverPower,
+    /// Too long in current limiting.
+    InLimit,
+    /// More energy than the plan allows.
+    Energy,
+    /// An instrument has been silent too long.
+    NoReading(Role),
+    /// A reading that cannot be true.
+    Sanity,
+    /// The supply's own protection has tripped.
+    SupplyProtection,
+}
+
+impl Cause {
+    /// As messages name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Cause::OverCurrent => "over-current",
+            Cause::OverVoltage => "over-voltage",
+            Cause::OverPower => "over-power",
+            Cause::InLimit => "time in limiting",
+            Cause::Energy => "energy",
+            Cause::NoReading(Role::Supply) => "no reading from the supply",
+            Cause::NoReading(Role::Meter) => "no reading from the meter",
+            Cause::Sanity => "reading out of sanity",
+            Cause::SupplyProtection => "the supply's own protection",
+        }
+    }
+}
+
+/// A limit was crossed. Latches: nothing is energised again in the run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trip {
+    /// Which kind of limit.
+    pub cause: Cause,
+    /// When, counted from the run's start.
+    pub at: Seconds,
+    /// The limit, in words.
+    pub limit: String,
+    /// The reading, in words.
+    pub reading: String,
+}
+
+impl std::fmt::Display for Trip {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} at {:.3} s: {}; the limit is {}", self.cause.name(), self.at.0, self.reading, self.limit)
+    }
+}
+
+/// What ends a run before its plan does.
+#[derive(Debug, thiserror::Error)]
+pub enum Halt {
+    /// An interlock tripped.
+    #[error("interlock: {0}")]
+    Tripped(Trip),
+    /// An instrument could not be reached or misbehaved.
+    #[error("{0}")]
+    Instrument(#[from] InstrumentError),
+    /// The record cannot be written.
+    #[error("the record cannot be written: {0}")]
+    Record(#[from] RecordError),
+    /// No permit was given.
+    #[error("not energised: {0}")]
+    NoPermit(String),
+    /// The operator stopped it or did not agree.
+    #[error("stopped by the operator{0}")]
+    Stopped(String),
+}

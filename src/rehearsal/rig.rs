@@ -1,0 +1,152 @@
+//! A rehearsal bench: the circuit with its two stand-ins, in one place.
+
+use super::board::Live;
+use super::leaky::Part;
+use super::meter::MeterDevice;
+use super::supply::{Does, SupplyDevice};
+pub use super::supply::Switch;
+use super::unit::UnitFile;
+use super::world::World;
+use crate::clock::Clock;
+use crate::instrument::Role;
+use crate::instrument::profile::Wire;
+use crate::plan::{Bench, Wiring};
+use crate::units::{Amperes, Seconds, Volts};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// A rehearsal bench. Copies are the same bench.
+#[derive(Clone)]
+pub struct Rig {
+    inner: Arc<Mutex<Inner>>,
+    clock: Clock,
+    unit: String,
+    wires: (Wire, Option<Wire>),
+}
+
+pub(super) struct Inner {
+    pub(super) world: World,
+    pub(super) supply: SupplyDevice,
+    pub(super) meter: Option<MeterDevice>,
+}
+
+/// The supply's own state, for tests and for `standin`.
+#[derive(Clone, Debug)]
+pub struct SupplyState {
+    /// Whether the output that feeds the unit is on.
+    pub on: bool,
+    /// Its set voltage.
+    pub voltage: Volts,
+    /// Its limit.
+    pub limit: Amperes,
+    /// Every switching so far.
+    pub switches: Vec<Switch>,
+    /// What is connected.
+    pub connected: String,
+    /// Voltage at the unit.
+    pub unit: Volts,
+}
+
+impl Rig {
+    /// Builds the bench with the unit `name` connected.
+    ///
+    /// # Errors
+    /// In words: the bench's profiles are not a supply's and a meter's.
+    pub fn build(bench: &Bench, unit: &UnitFile, name: &str, seed: u64, clock: Clock) -> Result<Self, String> {
+        let seat = &bench.supply;
+        let profile = seat.profile.supply().ok_or("the bench's supply has no supply's profile")?;
+        let serial = seat.serial.as_deref().unwrap_or("S0001");
+        let supply = SupplyDevice::new(&seat.profile, profile, serial, seat.channel, seed ^ 0x51);
+        let meter = match &bench.meter {
+            Some(seat) => {
+                let profile = seat.profile.meter().ok_or("the bench's meter has no meter's profile")?;
+                let serial = seat.serial.as_deref().unwrap_or("M0001");
+                Some(MeterDevice::new(&seat.profile, profile, serial, seat.wired == Wiring::InSeries, seed ^ 0x3E))
+            }
+            None => None,
+        };
+        let parts = unit
+            .parts
+            .iter()
+            .zip(1..)
+            .map(|((name, (leaky, series)), n)| (name.clone(), (Part::new(leaky.clone(), seed ^ (0xC0 + n)), series.0)))
+            .collect();
+        let board = Live::new(unit.board.clone(), seed);
+        let mut world = World::new(board, name, parts, bench.leads.resistance.0, profile.output.off_is);
+        world.set_shunt(meter.as_ref().map_or(0.0, MeterDevice::shunt));
+        let wires = (seat.profile.wire.clone(), bench.meter.as_ref().map(|m| m.profile.wire.clone()));
+        Ok(Self { inner: Arc::new(Mutex::new(Inner { world, supply, meter })), clock, unit: name.to_owned(), wires })
+    }
+
+    /// The bench's clock.
+    pub fn clock(&self) -> Clock {
+        self.clock
+    }
+
+    /// How the messages of a stand-in travel.
+    pub fn wire(&self, role: Role) -> Option<&Wire> {
+        match role {
+            Role::Supply => Some(&self.wires.0),
+            Role::Meter => self.wires.1.as_ref(),
+        }
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Inner> {
+        let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
+        inner.world.advance(self.clock.now().0);
+        inner
+    }
+
+    /// What a stand-in does with a message, now.
+    pub(super) fn handle(&self, role: Role, message: &str) -> Does {
+        let mut inner = self.lock();
+        let Inner { world, supply, meter } = &mut *inner;
+        match (role, meter) {
+            (Role::Supply, _) => supply.handle(message, world),
+            (Role::Meter, Some(meter)) => meter.handle(message, world),
+            (Role::Meter, None) => Does::Ignores,
+        }
+    }
+
+    /// The answer of a measurement whose time is over.
+    pub(super) fn finish(&self, role: Role) -> String {
+        let mut inner = self.lock();
+        let Inner { world, meter, .. } = &mut *inner;
+        match (role, meter) {
+            (Role::Meter, Some(meter)) => meter.finish(world),
+            _ => String::new(),
+        }
+    }
+
+    /// Connects a part of the unit file, or the unit again.
+    ///
+    /// # Errors
+    /// In words: there is no such part.
+    pub fn connect(&self, what: &str) -> Result<(), String> {
+        let unit = self.unit.clone();
+        self.lock().world.connect(&unit, what)
+    }
+
+    /// An output that no longer obeys "off", for tests.
+    pub fn ignore_off(&self) {
+        self.lock().supply.ignores_off = true;
+    }
+
+    /// The supply's own state.
+    pub fn supply_state(&self) -> SupplyState {
+        let inner = self.lock();
+        let (voltage, limit) = inner.supply.set_points();
+        SupplyState {
+            on: inner.supply.is_on(),
+            voltage: Volts(voltage),
+            limit: Amperes(limit),
+            switches: inner.supply.switches.clone(),
+            connected: inner.world.connected().to_owned(),
+            unit: Volts(inner.world.see().unit),
+        }
+    }
+
+    /// Bench time now.
+    pub fn now(&self) -> Seconds {
+        self.clock.now()
+    }
+}

@@ -1,0 +1,142 @@
+//! Unit files: what a rehearsal is made of. Every key is described in
+//! `scripts/README.md`.
+
+use super::board::Board;
+use super::leaky::Leaky;
+use crate::document::{Document, Problems, Table};
+use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
+use std::collections::BTreeMap;
+
+/// A unit file as read.
+#[derive(Clone, Debug)]
+pub struct UnitFile {
+    /// What is really wrong, in a sentence: so that findings can be judged.
+    pub cause: String,
+    pub(super) board: Board,
+    /// Parts by name, each with the resistor of its fixture.
+    pub(super) parts: BTreeMap<String, (Leaky, Ohms)>,
+    /// The text that it was read from.
+    pub document: Document,
+}
+
+impl UnitFile {
+    /// Reads a unit file from its text.
+    ///
+    /// # Errors
+    /// Every mistake, with its place.
+    pub fn read(document: &Document) -> Result<Self, Problems> {
+        document.read(|root| {
+            root.rename("the unit file");
+            let cause = root.need_text("cause");
+            let mut parts = BTreeMap::new();
+            if let Some(mut table) = root.table("part") {
+                for name in table.keys() {
+                    if let Some(mut inner) = table.table(&name) {
+                        inner.rename(format!("[part.{name}]"));
+                        let series = inner.quantity("series").unwrap_or(Ohms(1e3));
+                        let leaky = leaky(&mut inner);
+                        inner.finish();
+                        parts.insert(name, (leaky?, series));
+                    }
+                }
+                table.finish();
+            }
+            let board = root.need_table("board").and_then(|table| board(table, &parts));
+            Some(UnitFile { cause: cause?, board: board?, parts, document: document.clone() })
+        })
+    }
+
+    /// A plain good unit, for plans without a unit file: a resistor-like load that
+    /// draws `current` at once.
+    pub fn plain(current: Amperes) -> Self {
+        let board = Board {
+            input: Farads(10e-6),
+            dropout: Volts(1.0),
+            reset_below: Volts(0.5),
+            asleep: current,
+            running: current,
+            ripple: (Ratio(0.0), Seconds(1.0)),
+            hung: current,
+            arming: None,
+            latch_up: None,
+            short: None,
+        };
+        let document = Document::new("(a plain unit)", format!("# no unit file: a plain load of {current}\n"));
+        Self { cause: "none".into(), board, parts: BTreeMap::new(), document }
+    }
+}
+
+fn or<Q: Quantity>(table: &mut Table<'_>, key: &str, default: f64) -> Q {
+    table.quantity(key).unwrap_or_else(|| Q::of(default))
+}
+
+fn leaky(table: &mut Table<'_>) -> Option<Leaky> {
+    let capacitance: Option<Farads> = table.need("capacitance");
+    let insulation: Option<Ohms> = table.need("insulation");
+    let field = table.table("field").and_then(|mut field| {
+        let made = (field.need::<Amperes>("at_1V"), field.number("slope"));
+        field.finish();
+        Some((made.0?.0, made.1?))
+    });
+    let rest = table.table("after_rest").map(|mut rest| {
+        let made = (or(&mut rest, "more", 0.0), or(&mut rest, "time", 5.0), or(&mut rest, "settles_in", 20.0));
+        rest.finish();
+        made
+    });
+    let telegraph = table.table("telegraph").map(|mut telegraph| {
+        let made = (or(&mut telegraph, "more", 0.0), or(&mut telegraph, "stay", 5.0));
+        telegraph.finish();
+        made
+    });
+    let absorption = or(table, "absorption", 0.0);
+    let (field_current, field_slope) = field.unwrap_or((0.0, 0.0));
+    let (rest_gain, rest_time, settle_time) = rest.unwrap_or((Ratio(0.0), Seconds(5.0), Seconds(20.0)));
+    let (telegraph_gain, telegraph_stay) = telegraph.unwrap_or((Ratio(0.0), Seconds(5.0)));
+    let (capacitance, insulation) = (capacitance?, insulation?);
+    if capacitance.0 <= 0.0 || insulation.0 <= 0.0 {
+        table.problem("capacitance", "a capacitance and an insulation are above zero", "not above zero", None);
+        return None;
+    }
+    Some(Leaky { capacitance, insulation, field_current, field_slope, rest_gain, rest_time, settle_time, telegraph_gain, telegraph_stay, absorption })
+}
+
+fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Leaky, Ohms)>) -> Option<Board> {
+    let input: Option<Farads> = table.need("input");
+    let running: Option<Amperes> = table.need("running");
+    let asleep: Option<Amperes> = table.need("asleep");
+    let hung = table.quantity("hung");
+    let dropout = or(&mut table, "dropout", 3.0);
+    let reset_below = or(&mut table, "reset_below", 0.7);
+    let ripple = table.table("ripple").map_or((Ratio(0.0), Seconds(1.0)), |mut ripple| {
+        let made = (or(&mut ripple, "share", 0.0), or(&mut ripple, "period", 1.0));
+        ripple.finish();
+        made
+    });
+    let arming = table.table("arming").and_then(|mut arming| {
+        let resistor: Option<Ohms> = arming.need("resistor");
+        let threshold: Ratio = or(&mut arming, "threshold", 0.5);
+        let name = arming.need_text("capacitor")?;
+        let part = parts.get(&name).map(|(leaky, _)| leaky.clone());
+        if part.is_none() {
+            arming.problem("capacitor", format!("there is no [part.{name}]"), "not a part of this file", None);
+        }
+        arming.finish();
+        Some((resistor?, part?, threshold))
+    });
+    let latch_up = table.table("latch_up").and_then(|mut latch_up| {
+        let made = (or(&mut latch_up, "chance", 1.0), latch_up.need("current"));
+        latch_up.finish();
+        Some((made.0, made.1?))
+    });
+    let short = table.table("short").and_then(|mut short| {
+        let made = (short.need("above"), short.need("resistance"));
+        short.finish();
+        Some((made.0?, made.1?))
+    });
+    if input.is_some_and(|c| c.0 <= 0.0) {
+        table.problem("input", "the input capacitance is above zero", "not above zero", None);
+    }
+    table.finish();
+    let (running, asleep) = (running?, asleep?);
+    Some(Board { input: input?, dropout, reset_below, asleep, running, ripple, hung: hung.unwrap_or(asleep), arming, latch_up, short })
+}

@@ -1,0 +1,32 @@
+//! The `ask` stage, and every other question to the operator: asked, answered,
+//! recorded.
+
+use super::{Bench, Question};
+use crate::interlock::Halt;
+use crate::plan::Ask;
+
+pub(super) async fn run(bench: &mut Bench<'_>, ask: &Ask) -> Result<(), Halt> {
+    put(bench, &Question { text: ask.say.clone(), accept: ask.accept.clone(), connect: ask.connect.clone() }).await
+}
+
+/// Asks, records question and answer, and goes on only with an accepted one.
+pub(super) async fn put(bench: &mut Bench<'_>, question: &Question) -> Result<(), Halt> {
+    bench.journal.event("question", &question.text)?;
+    let answer = bench.operator.ask(question).await;
+    let words = match &answer {
+        Ok(answer) if answer.is_empty() => "(Enter)".to_owned(),
+        Ok(answer) => answer.clone(),
+        Err(why) => why.clone(),
+    };
+    bench.journal.event("answer", &words)?;
+    match answer {
+        Ok(answer) if question.accepts(&answer) => {
+            if let Some(what) = &question.connect {
+                bench.journal.event("connected", what)?;
+            }
+            Ok(())
+        }
+        Ok(answer) => Err(Halt::Stopped(format!(": the answer to {:?} was {answer:?}", question.text))),
+        Err(why) => Err(Halt::Stopped(format!(": {why}"))),
+    }
+}

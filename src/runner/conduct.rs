@@ -1,0 +1,132 @@
+//! One run from open links to a finished record: what `run`, `rehearse` and the
+//! tests have in common.
+
+use super::open::{open_meter, open_supply};
+use super::{Ended, Exit, Job, Operator, Watcher, run};
+use crate::clock::Clock;
+use crate::instrument::{Fault, InstrumentError, Meter, Role};
+use crate::interlock::{Halt, Journal, Station, Supply};
+use crate::link::{Link, LinkError};
+use crate::plan::Passed;
+use crate::record::{Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
+use crate::units::Seconds;
+use std::future::Future;
+use std::path::Path;
+use std::sync::Arc;
+
+/// A link, or why it could not be opened.
+pub type Tried = Result<Box<dyn Link>, LinkError>;
+
+/// Everything that one run is made of.
+pub struct Conduct<'r> {
+    /// The plan and the bench, checked.
+    pub passed: &'r Passed,
+    /// The run's folder, new.
+    pub folder: &'r Path,
+    /// What the record begins with.
+    pub header: Header,
+    /// How sure a commit must be.
+    pub durability: Durability,
+    /// The bench's clock.
+    pub clock: Clock,
+    /// How long each stage will take.
+    pub expected: Vec<Seconds>,
+    /// To the supply.
+    pub supply: Tried,
+    /// To the meter, where the bench has one.
+    pub meter: Option<Tried>,
+    /// Who watches.
+    pub watcher: &'r mut dyn Watcher,
+    /// Who is asked.
+    pub operator: &'r mut dyn Operator,
+}
+
+/// Carries out a run and leaves its record finished.
+///
+/// # Errors
+/// The record could not be begun; nothing was energised.
+pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
+    let Conduct { passed, folder, header, durability, clock, expected, supply, meter, watcher, operator } = work;
+    let seed = header.seed;
+    let record = Record::create(folder, &header, durability)?;
+    let traffic = Arc::new(TrafficLog::create(folder)?);
+    let journal = Journal::new(record, traffic.clone(), clock);
+    let mut stop = std::pin::pin!(stop);
+    let opened = tokio::select! {
+        biased;
+        why = &mut stop => Err(Halt::Stopped(format!(": {why}"))),
+        result = open(passed, clock, &journal, &traffic, supply, meter) => result,
+    };
+    let (supply, meter) = match opened {
+        Ok(instruments) => instruments,
+        Err(halt) => return Ok(not_begun(&halt, &journal, clock)),
+    };
+    let station = Station::new(passed, supply, meter, clock, journal.clone());
+    let ended = run(Job { passed, station, seed, expected, watcher, operator }, stop).await;
+    traffic.flush();
+    Ok(ended)
+}
+
+async fn open(
+    passed: &Passed,
+    clock: Clock,
+    journal: &Journal,
+    traffic: &Arc<TrafficLog>,
+    supply: Tried,
+    meter: Option<Tried>,
+) -> Result<(Supply, Option<Meter>), Halt> {
+    let sink = |role| Arc::new(RoleTraffic { log: traffic.clone(), clock, role });
+    let reached = |role: Role| move |error: LinkError| -> InstrumentError { Fault::from(error).of(role) };
+    let bench = passed.bench();
+    // Both are tried before anything is said to either.
+    let supply = supply.map_err(reached(Role::Supply))?;
+    let meter = meter.transpose().map_err(reached(Role::Meter))?;
+    let seat = &bench.supply;
+    let supply = open_supply(supply, seat, clock, sink(Role::Supply)).await?;
+    note(journal, Role::Supply, supply.identity, &seat.profile.name, &seat.address, &seat.calibration_due, supply.old_errors)?;
+    let meter = match (meter, &bench.meter) {
+        (Some(link), Some(seat)) => {
+            let meter = open_meter(link, seat, clock, sink(Role::Meter)).await?;
+            note(journal, Role::Meter, meter.identity, &seat.profile.name, &seat.address, &seat.calibration_due, meter.old_errors)?;
+            Some(meter.instrument)
+        }
+        _ => None,
+    };
+    Ok((supply.instrument, meter))
+}
+
+fn note(
+    journal: &Journal,
+    role: Role,
+    identity: Option<String>,
+    profile: &str,
+    address: &Option<String>,
+    due: &Option<String>,
+    old_errors: Option<String>,
+) -> Result<(), RecordError> {
+    let row = InstrumentRow {
+        role: role.name().into(),
+        identity,
+        profile: profile.to_owned(),
+        address: address.clone(),
+        calibration_due: due.clone(),
+    };
+    journal.write(|r| r.instrument(&row))?;
+    match old_errors {
+        Some(text) => journal.event("old errors", &format!("the {} had in its error queue from before: {text}", role.name())),
+        None => Ok(()),
+    }
+}
+
+/// The instruments did not come up: nothing was energised by this run.
+fn not_begun(halt: &Halt, journal: &Journal, clock: Clock) -> Ended {
+    let (exit, off) = match halt {
+        Halt::Instrument(InstrumentError { role: Role::Supply, fault }) if matches!(fault, Fault::NotOff { .. }) => (Exit::NotOff, Err(halt.to_string())),
+        _ => (Exit::of_halt(halt, true), Err("nothing was energised by this run".to_owned())),
+    };
+    let mut how = halt.to_string();
+    if let Err(error) = journal.write(|r| r.finish(&how, exit.code(), clock.now())) {
+        how = format!("{how}; its end could not be recorded: {error}");
+    }
+    Ended { exit, how, off, findings: Vec::new() }
+}

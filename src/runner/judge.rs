@@ -1,0 +1,179 @@
+//! From what was seen to what is recorded and found: hands numbers to `analysis`
+//! and its answers to the record.
+
+use super::start::Seen;
+use super::{Bench, Look, Progress};
+use crate::analysis::finding::{self, LeakageStep};
+use crate::analysis::leakage::{Dielectric, handbook};
+use crate::analysis::node::Node;
+use crate::analysis::series::Point;
+use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
+use crate::analysis::{Level, leakage::Limit, logic, ramp as ramps, starts as many};
+use crate::interlock::{Halt, Journal};
+use crate::plan::{Leakage, LeakageLimit, Log, Ramp, Start, accepted};
+use crate::record::{LeakageRow, RecordError, StartEnd};
+use crate::units::Seconds;
+
+pub(super) fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> {
+    let steps: Vec<ramps::Step> = looks.iter().map(|l| ramps::Step { voltage: l.voltage, current: l.current, limiting: l.limiting }).collect();
+    let summary = ramps::summarise(&steps);
+    let last = looks.last().and_then(|l| l.step);
+    let held: Vec<Level> = looks.iter().filter(|l| l.step == last).map(|l| l.current).collect();
+    for finding in finding::ramp(&summary, middle(&held), ramp.to, ramp.limit, ramp.expect) {
+        bench.find(finding)?;
+    }
+    Ok(())
+}
+
+/// The median of what was seen, by value; else the last.
+fn middle(levels: &[Level]) -> Level {
+    let mut known: Vec<&Level> = levels.iter().filter(|l| l.value().is_some()).collect();
+    known.sort_by(|a, b| a.value().partial_cmp(&b.value()).unwrap_or(std::cmp::Ordering::Equal));
+    if known.len() * 2 > levels.len() {
+        return known.get(known.len() / 2).map_or(Level::Missing, |l| **l);
+    }
+    levels.last().copied().unwrap_or(Level::Missing)
+}
+
+pub(super) fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
+    // The start of the unit is not part of the log: from the hand-over on, a second at least.
+    let settled = log.limit.after.max(Seconds(1.0)).min(log.length / 2.0);
+    let points: Vec<Point> = looks.iter().filter(|l| l.at >= settled).map(|l| Point { at: l.at, current: l.current }).collect();
+    for finding in finding::log(&points, log.expect, log.length) {
+        bench.find(finding)?;
+    }
+    Ok(())
+}
+
+/// The starts of a stage so far.
+#[derive(Default)]
+pub(super) struct Tally {
+    rows: Vec<many::Row>,
+}
+
+fn verdict(start: &Start, seen: &Seen) -> Verdict {
+    let bands: Vec<Band> = start.states.iter().map(|s| Band { low: s.low, high: s.high }).collect();
+    let looks: Vec<judged::Look> = seen.looks.iter().map(|l| judged::Look { at: l.at, current: l.current, limiting: l.limiting }).collect();
+    judged::judge(&looks, &bands, start.within)
+}
+
+/// Whether the start failed, as far as it has been seen.
+pub(super) fn is_failure(start: &Start, seen: &Seen) -> bool {
+    verdict(start, seen).outcome.is_failure()
+}
+
+/// Judges a start that was watched to its end. Returns whether it failed.
+pub(super) fn start(bench: &mut Bench<'_>, start: &Start, seen: &Seen, tally: &mut Tally) -> Result<bool, Halt> {
+    let verdict = verdict(start, seen);
+    note(bench, start, seen, &verdict, tally)?;
+    Ok(verdict.outcome.is_failure())
+}
+
+/// A start that was not made, because the unit had not fallen: void.
+pub(super) fn not_started(bench: &mut Bench<'_>, start: &Start, seen: &Seen, tally: &mut Tally) -> Result<(), Halt> {
+    let left = seen.residual.and_then(|r| r.volts()).map_or("an unknown voltage".into(), |v| v.to_string());
+    let below = start.off_below.map_or(String::new(), |b| b.to_string());
+    let reason = format!("not switched on: {left} were left at the unit, and did not fall below {below} in time");
+    note(bench, start, seen, &empty(Outcome::Void, reason), tally)
+}
+
+/// A start that was cut short: tripped, or void.
+pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt: &Halt, tally: &mut Tally) -> Result<(), Halt> {
+    let outcome = match halt {
+        Halt::Tripped(trip) if !matches!(trip.cause, crate::interlock::Cause::NoReading(_)) => Outcome::Tripped,
+        _ => Outcome::Void,
+    };
+    let mut verdict = verdict(start, seen);
+    verdict.outcome = outcome;
+    verdict.reason = format!("cut short: {halt}");
+    note(bench, start, seen, &verdict, tally)
+}
+
+fn empty(outcome: Outcome, reason: String) -> Verdict {
+    Verdict { outcome, state: None, reached: None, plateau: Level::Missing, peak: None, limited: false, reason }
+}
+
+fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict, tally: &mut Tally) -> Result<(), Halt> {
+    let outcome = verdict.outcome;
+    let counts = match (outcome.is_good(), outcome.is_failure()) {
+        (true, _) => "good",
+        (_, true) => "failed",
+        _ => "void",
+    };
+    let state = verdict.state.and_then(|i| start.states.get(i)).map(|s| s.name.clone());
+    let words = match (&state, outcome) {
+        (Some(state), Outcome::OtherState) => format!("no start: {state}"),
+        _ => outcome.name().to_owned(),
+    };
+    let end = StartEnd {
+        off: seen.off_time,
+        on: (!seen.looks.is_empty()).then_some(seen.on_at),
+        outcome: words.clone(),
+        counts,
+        state,
+        reached: verdict.reached,
+        plateau: verdict.plateau,
+        peak: verdict.peak,
+        limited: seen.limited_for,
+        reason: verdict.reason.clone(),
+    };
+    let stage = bench.stage;
+    bench.journal.write(|r| r.end_start(stage, seen.number, &end))?;
+    tally.rows.push(many::Row {
+        outcome,
+        state: verdict.state,
+        off_time: seen.off_time,
+        residual: seen.residual.and_then(|r| r.volts()),
+        plateau: verdict.plateau,
+        limited: verdict.limited,
+    });
+    let count = |is: fn(Outcome) -> bool| u32::try_from(tally.rows.iter().filter(|r| is(r.outcome)).count()).unwrap_or(u32::MAX);
+    let (good, failed) = (count(Outcome::is_good), count(Outcome::is_failure));
+    let void = u32::try_from(tally.rows.len()).unwrap_or(u32::MAX) - good - failed;
+    bench.watcher.see(&Progress::Start { number: seen.number, of: start.times, outcome: &words, good, failed, void });
+    Ok(())
+}
+
+/// What all starts say.
+pub(super) fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Halt> {
+    let names: Vec<&str> = start.states.iter().map(|s| s.name.as_str()).collect();
+    for finding in finding::starts(&many::summarise(&tally.rows), start.limit.starting, &names) {
+        bench.find(finding)?;
+    }
+    Ok(())
+}
+
+/// Records one voltage of a sweep.
+pub(super) fn leakage_step(journal: &Journal, stage: u32, number: u32, sweep: &Leakage, step: &LeakageStep) -> Result<(), RecordError> {
+    let row = LeakageRow {
+        step: number,
+        part: sweep.part.name.clone(),
+        set: step.set,
+        at_part: step.soak.at_part,
+        leakage: step.soak.leakage,
+        limit: accepted(sweep),
+        electrified: step.soak.electrified,
+        change: step.soak.change,
+        drift: step.soak.drift,
+    };
+    journal.write(|r| r.leakage(stage, &row))
+}
+
+/// What a sweep says.
+pub(super) fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Result<(), Halt> {
+    let kind = Dielectric::from(sweep.part.kind);
+    let limit = match sweep.limit {
+        LeakageLimit::Handbook => handbook(kind, sweep.part.capacitance, sweep.part.rated),
+        LeakageLimit::Own(limit) => Limit { limit, working: format!("{limit}, from the plan"), source: "the plan", after: (sweep.electrify, sweep.electrify) },
+    };
+    // The check has made sure that the family has levels at this rail.
+    let node = sweep.into.as_ref().and_then(|node| {
+        let (thresholds, source) = logic::thresholds(&node.logic, node.rail).ok()?;
+        Some((Node { rail: node.rail, resistor: node.resistor, thresholds }, node.logic.as_str(), source))
+    });
+    let node = node.as_ref().map(|(n, family, source)| (n, *family, *source));
+    for finding in finding::leakage(&sweep.part.name, sweep.part.rated, steps, &limit, node) {
+        bench.find(finding)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,35 @@
+//! The `log` stage: holds the voltage and logs at an even pace. A reading that
+//! took too long shifts those after it: there is no burst to catch up.
+
+use super::{Bench, look};
+use crate::interlock::{Halt, Request};
+use crate::plan::Log;
+
+pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
+    let request = Request {
+        voltage: log.voltage,
+        highest: log.voltage,
+        limits: log.limit,
+        residual_below: Some(super::AT_REST),
+        patience: super::PATIENCE,
+        in_limit: None,
+    };
+    let mut looks = Vec::new();
+    {
+        let clock = bench.station.clock();
+        let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
+        let on_at = on.on_at();
+        let end = on_at + log.length;
+        let mut due = on_at;
+        while due < end {
+            on.wait_until(due).await?;
+            if clock.now() - on_at >= log.limit.after {
+                on.hand_over().await?;
+            }
+            looks.push(look(&mut on, None, &log.states, &mut *bench.watcher).await?);
+            due = (due + log.every).max(clock.now());
+        }
+        on.off().await?;
+    }
+    super::judge::log(bench, log, &looks)
+}

@@ -1,0 +1,69 @@
+//! Opening the instruments of a bench: the conversation, the identity, the output off.
+
+use crate::instrument::session::Session;
+use crate::clock::Clock;
+use crate::instrument::{Fault, InstrumentError, Meter, Role};
+use crate::interlock::Supply;
+use crate::link::Link;
+use crate::link::trace::{TrafficSink, Traced};
+use crate::plan::{MeterSeat, SupplySeat};
+use crate::instrument::profile::Profile;
+use std::sync::Arc;
+
+/// An instrument that answers.
+pub struct Opened<I> {
+    /// The instrument.
+    pub instrument: I,
+    /// As it answered.
+    pub identity: Option<String>,
+    /// What its error queue held from before.
+    pub old_errors: Option<String>,
+}
+
+async fn session(
+    link: Box<dyn Link>,
+    profile: &Profile,
+    serial: Option<&str>,
+    clock: Clock,
+    sink: Arc<dyn TrafficSink>,
+    role: Role,
+) -> Result<(Session, Option<String>, Option<String>), InstrumentError> {
+    let traced = Box::new(Traced::new(link, sink));
+    let mut session = Session::new(traced, &profile.wire, &profile.errors, &profile.identity, clock);
+    let (identity, old) = session.greet(&profile.remote, serial).await.map_err(|f| f.of(role))?;
+    Ok((session, identity, old))
+}
+
+/// Opens the supply at the end of `link` and makes sure that its output is off.
+///
+/// # Errors
+/// Another instrument, no answer, or an output that could not be verified off.
+pub async fn open_supply(link: Box<dyn Link>, seat: &SupplySeat, clock: Clock, sink: Arc<dyn TrafficSink>) -> Result<Opened<Supply>, InstrumentError> {
+    let (mut session, identity, old_errors) = session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Supply).await?;
+    reset(&mut session, &seat.profile, clock, Role::Supply).await?;
+    let mut supply = Supply::new(session, &seat.profile, seat.channel, clock)?;
+    supply.off().await?;
+    Ok(Opened { instrument: supply, identity, old_errors })
+}
+
+/// Opens the meter at the end of `link`.
+///
+/// # Errors
+/// Another instrument, or no answer.
+pub async fn open_meter(link: Box<dyn Link>, seat: &MeterSeat, clock: Clock, sink: Arc<dyn TrafficSink>) -> Result<Opened<Meter>, InstrumentError> {
+    let (mut session, identity, old_errors) = session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Meter).await?;
+    reset(&mut session, &seat.profile, clock, Role::Meter).await?;
+    Ok(Opened { instrument: Meter::new(session, &seat.profile, clock)?, identity, old_errors })
+}
+
+/// Resets where the profile asks for it, and waits as long as that takes.
+async fn reset(session: &mut Session, profile: &Profile, clock: Clock, role: Role) -> Result<(), InstrumentError> {
+    let Some((message, settle)) = &profile.reset else { return Ok(()) };
+    session.command_at_once(message).await.map_err(|f| f.of(role))?;
+    clock.sleep(*settle).await;
+    match session.drain_errors(message).await {
+        Ok(()) | Err(Fault::Refused { .. }) => Ok(()),
+        Err(other) => Err(other.of(role)),
+    }
+}
+

@@ -1,0 +1,37 @@
+//! Whoever is asked when hands are needed: the person at the terminal, or in
+//! rehearsal the one who is made up.
+
+use std::future::Future;
+use std::pin::Pin;
+
+/// A question to the operator.
+#[derive(Clone, Debug)]
+pub struct Question {
+    /// What to do or to answer.
+    pub text: String,
+    /// Answers that let the run go on; an empty one stands for Enter.
+    pub accept: Vec<String>,
+    /// What is connected once it is answered: the unit's name or a part's.
+    pub connect: Option<String>,
+}
+
+impl Question {
+    /// Something to be done, acknowledged by Enter.
+    pub fn done(text: String, connect: Option<String>) -> Self {
+        Self { text, accept: vec![String::new(), "y".into(), "yes".into(), "ok".into(), "done".into()], connect }
+    }
+
+    /// Whether an answer lets the run go on.
+    pub fn accepts(&self, answer: &str) -> bool {
+        self.accept.iter().any(|a| a.eq_ignore_ascii_case(answer.trim()))
+    }
+}
+
+/// An answer that takes its time, or the reason why there is none.
+pub type Answer<'a> = Pin<Box<dyn Future<Output = Result<String, String>> + Send + 'a>>;
+
+/// Whoever is asked.
+pub trait Operator: Send {
+    /// Asks, and waits for the answer.
+    fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a>;
+}

@@ -1,0 +1,156 @@
+//! The `start` stage: switch on, watch, switch off; again and again.
+//!
+//! Holds always: a start that was cut short by the instruments, the link or the
+//! operator is void, never good; the off-time is counted from the message that
+//! switched off to the message that switches on.
+
+use super::{Bench, Look, look};
+use crate::instrument::Reading;
+use crate::interlock::{Energised, Halt, Prepared, Request};
+use crate::plan::{OnFault, Start};
+use crate::record::StartBegin;
+use crate::units::Seconds;
+
+/// One start as it went, before it is judged.
+pub(super) struct Seen {
+    pub(super) number: u32,
+    pub(super) off_time: Option<Seconds>,
+    pub(super) residual: Option<Reading>,
+    pub(super) on_at: Seconds,
+    pub(super) limited_for: Seconds,
+    pub(super) looks: Vec<Look>,
+}
+
+/// What comes after a start.
+enum Next {
+    GoOn,
+    EndStage,
+}
+
+pub(super) async fn run(bench: &mut Bench<'_>, start: &Start) -> Result<(), Halt> {
+    let off_times = start.off_times(bench.seed);
+    let mut tally = super::judge::Tally::default();
+    let mut off_at: Option<Seconds> = None;
+    for (number, off_wanted) in (1..).zip(off_times) {
+        let next = one(bench, start, number, off_wanted, &mut off_at, &mut tally).await?;
+        if matches!(next, Next::EndStage) {
+            break;
+        }
+    }
+    super::judge::starts(bench, start, &tally)
+}
+
+async fn one(
+    bench: &mut Bench<'_>,
+    start: &Start,
+    number: u32,
+    off_wanted: Seconds,
+    off_at: &mut Option<Seconds>,
+    tally: &mut super::judge::Tally,
+) -> Result<Next, Halt> {
+    let stage = bench.stage;
+    let request = Request {
+        voltage: start.voltage,
+        highest: start.voltage,
+        limits: start.limit,
+        residual_below: None,
+        patience: Seconds(0.0),
+        in_limit: None,
+    };
+    let clock = bench.station.clock();
+    let mut prepared = bench.station.prepare(request).await?;
+    if let Some(off_at) = *off_at {
+        clock.sleep_until(off_at + off_wanted).await;
+    }
+    let (residual, fallen) = fall(&mut prepared, start, number, clock).await?;
+    let journal = bench.journal.clone();
+    let begin = StartBegin { off_wanted, residual: residual.map(|r| r.sample) };
+    journal.write(|record| record.begin_start(stage, number, &begin))?;
+    let mut seen = Seen { number, off_time: None, residual, on_at: clock.now(), limited_for: Seconds(0.0), looks: Vec::new() };
+    if !fallen {
+        drop(prepared);
+        super::judge::not_started(bench, start, &seen, tally)?;
+        return Ok(Next::GoOn);
+    }
+    let watched = match prepared.switch_on(Some(number)).await {
+        Ok(mut on) => {
+            seen.on_at = on.on_at();
+            seen.off_time = off_at.map(|off| seen.on_at - off);
+            let watched = watch(&mut on, start, &mut seen, &mut *bench.watcher).await;
+            seen.limited_for = on.limited_for();
+            match watched {
+                Ok(()) => hold_or_off(on, start, &seen, &mut *bench.watcher).await,
+                Err(halt) => Err(halt),
+            }
+        }
+        Err(halt) => Err(halt),
+    };
+    match watched {
+        Ok(off) => {
+            *off_at = Some(off);
+            let failed = super::judge::start(bench, start, &seen, tally)?;
+            let stops = failed && start.on_fault != OnFault::GoOn;
+            Ok(if stops { Next::EndStage } else { Next::GoOn })
+        }
+        Err(halt) => {
+            super::judge::cut_short(bench, start, &seen, &halt, tally)?;
+            Err(halt)
+        }
+    }
+}
+
+/// Reads what is left at the unit, waiting for it to fall where the plan wants
+/// that. Returns the last reading, and whether the unit has fallen far enough.
+async fn fall(
+    prepared: &mut Prepared<'_>,
+    start: &Start,
+    number: u32,
+    clock: crate::clock::Clock,
+) -> Result<(Option<Reading>, bool), Halt> {
+    let give_up = clock.now() + start.off_patience;
+    loop {
+        let reading = prepared.residual(Some(number)).await?;
+        let fallen = match (start.off_below, reading.volts()) {
+            (None, _) => true,
+            (Some(below), Some(volts)) => volts < below,
+            // Below the read-back's floor is below; an overload or no answer is not.
+            (Some(_), None) => matches!(reading.sample, crate::instrument::Sample::BelowFloor { .. }),
+        };
+        if fallen || clock.now() > give_up {
+            return Ok((Some(reading), fallen));
+        }
+        clock.sleep(Seconds(0.02)).await;
+    }
+}
+
+async fn watch(on: &mut Energised<'_>, start: &Start, seen: &mut Seen, watcher: &mut dyn super::Watcher) -> Result<(), Halt> {
+    let clock = on.clock();
+    let end = seen.on_at + start.watch;
+    let mut handed_over = false;
+    while clock.now() < end {
+        if !handed_over && clock.now() - seen.on_at >= start.limit.after {
+            on.hand_over().await?;
+            handed_over = true;
+        }
+        let look = look(on, None, &start.states, watcher).await?;
+        seen.looks.push(look);
+    }
+    Ok(())
+}
+
+/// Switches off, after having kept a fault alive where the plan wants that.
+async fn hold_or_off(mut on: Energised<'_>, start: &Start, seen: &Seen, watcher: &mut dyn super::Watcher) -> Result<Seconds, Halt> {
+    if let OnFault::Hold(most) = start.on_fault
+        && super::judge::is_failure(start, seen)
+    {
+        let clock = on.clock();
+        let end = clock.now() + most;
+        on.journal().event("hold", &format!("start {}: the fault is kept alive for {most} at most, to be probed", seen.number))?;
+        watcher.see(&super::Progress::Event { at: clock.now(), text: "the fault is there and kept alive: probe now; Ctrl-C switches off" });
+        while clock.now() < end {
+            on.wait_until(clock.now() + Seconds(0.2)).await?;
+            look(&mut on, None, &start.states, watcher).await?;
+        }
+    }
+    Ok(on.off().await?.at)
+}
