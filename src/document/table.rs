@@ -11,7 +11,8 @@ use toml::de::{DeTable, DeValue};
 pub type Span = std::ops::Range<usize>;
 
 /// Where a table and its values stand, kept beside what was read so that later
-/// checks can still point at them.
+/// checks can still point at them. Inner values are known by their dotted path:
+/// `limit.running`, `voltages.2` (counted from 0).
 #[derive(Clone, Debug, Default)]
 pub struct Places {
     whole: Span,
@@ -19,9 +20,19 @@ pub struct Places {
 }
 
 impl Places {
-    /// Where the value of `key` stands, or else the table.
+    /// Where the value of `key` stands, or else what it would stand in: `limit.running`
+    /// is the whole `limit` where that is no table, and the table where there is none.
     pub fn of(&self, key: &str) -> Span {
-        self.values.get(key).cloned().unwrap_or_else(|| self.whole.clone())
+        let mut key = key;
+        loop {
+            if let Some(span) = self.values.get(key) {
+                return span.clone();
+            }
+            match key.rsplit_once('.') {
+                Some((outer, _)) => key = outer,
+                None => return self.whole.clone(),
+            }
+        }
     }
 
     /// Where the table stands.
@@ -63,7 +74,10 @@ impl<'a> Table<'a> {
 
     /// Where its values stand.
     pub fn places(&self) -> Places {
-        let values = self.table.iter().map(|(k, v)| (k.get_ref().to_string(), v.span())).collect();
+        let mut values = BTreeMap::new();
+        for (key, value) in self.table.iter() {
+            gather(key.get_ref().to_string(), value, &mut values);
+        }
         Places { whole: self.span.clone(), values }
     }
 
@@ -99,7 +113,8 @@ impl<'a> Table<'a> {
 
     /// Reports a problem at the value of `key`, or at the table where there is none.
     pub fn problem(&self, key: &str, title: impl Into<String>, label: impl Into<String>, hint: Option<String>) {
-        self.report(self.places().of(key), title, label, hint);
+        let span = self.table.iter().find(|(k, _)| k.get_ref().as_ref() == key).map_or(self.span.clone(), |(_, v)| v.span());
+        self.report(span, title, label, hint);
     }
 
     fn report(&self, span: Span, title: impl Into<String>, label: impl Into<String>, hint: Option<String>) {
@@ -346,6 +361,24 @@ impl<'a> Table<'a> {
             self.report(key.span(), format!("{} has no key {text:?}", self.name), "unknown key", Some(hint));
         }
     }
+}
+
+/// Notes where a value and all that is in it stand.
+fn gather(path: String, value: &Spanned<DeValue<'_>>, values: &mut BTreeMap<String, Span>) {
+    match value.get_ref() {
+        DeValue::Table(table) => {
+            for (key, inner) in table.iter() {
+                gather(format!("{path}.{}", key.get_ref()), inner, values);
+            }
+        }
+        DeValue::Array(items) => {
+            for (i, inner) in items.iter().enumerate() {
+                gather(format!("{path}.{i}"), inner, values);
+            }
+        }
+        _ => {}
+    }
+    values.insert(path, value.span());
 }
 
 fn nearest<'w>(word: &str, known: &[&'w str]) -> Option<&'w str> {

@@ -51,6 +51,26 @@ fn what_is_not_toml_says_where() {
     assert!(text.contains("plan.toml:1:"), "{text}");
 }
 
+#[test]
+fn inner_values_are_pointed_at_by_their_path() {
+    let document = Document::new("plan.toml", "limit = { starting = \"2 A\", running = \"1 A\" }\nvoltages = [\"1 V\", \"2 V\"]\noff = \"2 s\"\n");
+    let places = document
+        .read(|root| {
+            for key in root.keys() {
+                root.ignore(&key);
+            }
+            Some(root.places())
+        })
+        .unwrap();
+    let at = |key: &str| Problem::at(&document, places.of(key), "").line_column().unwrap();
+    assert_eq!(at("limit.running"), (1, 39));
+    assert_eq!(at("voltages.1"), (2, 20));
+    // Where the inner value is not there, the nearest that is.
+    assert_eq!(at("off.from"), at("off"));
+    assert_eq!(at("limit.after"), at("limit"));
+    assert_eq!(at("nothing.at.all"), (1, 1));
+}
+
 proptest::proptest! {
     #[test]
     fn no_text_makes_the_reader_panic(text in "\\PC{0,80}(\n\\PC{0,40}){0,4}") {

@@ -9,6 +9,8 @@ mod check;
 mod model;
 mod read;
 mod setup;
+#[cfg(test)]
+mod tests;
 
 pub use check::{Checked, Estimate, Passed, StageEstimate, check, spell};
 pub use setup::{MeterSetup, accepted, meter_setup};

@@ -46,9 +46,9 @@ pub struct Ceiling {
 /// Limits that hold in every stage.
 #[derive(Clone, Debug)]
 pub struct Interlock {
-    /// Longest time in current limiting.
+    /// Longest time in current limiting; 300 ms where the plan does not say.
     pub in_limit: Seconds,
-    /// Longest silence of any instrument.
+    /// Longest silence of any instrument; 2 s where the plan does not say.
     pub no_reading: Seconds,
     /// Most energy into the unit in one stage; unlimited where `None`.
     pub energy: Option<crate::units::Joules>,
@@ -122,9 +122,11 @@ pub struct Ramp {
     pub rate: VoltsPerSecond,
     /// The supply's current limit.
     pub limit: Amperes,
-    /// One step of the ramp; the runner sets, waits and reads once a step.
+    /// One step of the ramp; the runner sets, waits and reads once a step. Where the
+    /// plan does not say: what is climbed in 0.2 s, but at least 10 mV, or in a very
+    /// slow ramp what is climbed in half of the silence that the interlock allows.
     pub step: Volts,
-    /// How long the end voltage is held and watched.
+    /// How long the end voltage is held and watched; 1 s where the plan does not say.
     pub hold: Seconds,
     /// Current at the end voltage that a good unit draws.
     pub expect: Option<(Amperes, Amperes)>,
@@ -133,9 +135,10 @@ pub struct Ramp {
 /// A log at a constant voltage.
 #[derive(Clone, Debug)]
 pub struct Log {
-    /// The voltage; where the plan does not say, that at which the stage before ended.
+    /// The voltage; where the plan does not say, that of the stage before. An `ask`
+    /// between the two does not matter, unless it connects something else.
     pub voltage: Volts,
-    /// The supply's current limit.
+    /// The supply's current limit; where the plan does not say, that of the stage before.
     pub limit: Limits,
     /// How long.
     pub length: Seconds,
@@ -171,15 +174,17 @@ pub struct Start {
     pub off: OffTimes,
     /// The unit must have fallen below this before each start.
     pub off_below: Option<Volts>,
-    /// Longest wait for that, beyond the off-time; then the start is void.
+    /// Longest wait for that, beyond the off-time; then the start is void. 60 s where
+    /// the plan does not say.
     pub off_patience: Seconds,
     /// How long each start is watched.
     pub watch: Seconds,
     /// Time within which a good start has reached its state; the watch time where not given.
     pub within: Seconds,
-    /// States by their current, in the plan's order; the first is the one that a good start ends in.
+    /// States by their current, in the plan's order; the first is the one that a good
+    /// start ends in, whatever its name.
     pub states: Vec<State>,
-    /// What to do when a start fails.
+    /// What to do when a start fails; go on where the plan does not say.
     pub on_fault: OnFault,
 }
 
@@ -190,9 +195,9 @@ pub struct OffTimes {
     pub from: Seconds,
     /// Longest; equal to `from` for a fixed time.
     pub to: Seconds,
-    /// How the times between are spaced.
+    /// How the times between are spaced; in equal ratios where the plan does not say.
     pub spacing: Spacing,
-    /// In which order they come.
+    /// In which order they come; at random where the plan does not say.
     pub order: Order,
 }
 
@@ -238,9 +243,11 @@ pub struct Leakage {
     pub series: Ohms,
     /// Time under bias before the leakage is read (electrification time).
     pub electrify: Seconds,
-    /// Time between readings while it settles.
+    /// Time between readings while it settles; where the plan does not say a sixtieth
+    /// of the soak, but at least 0.5 s and at most half of the silence that the
+    /// interlock allows.
     pub every: Seconds,
-    /// Largest leakage that is accepted.
+    /// Largest leakage that is accepted; the handbook's where the plan does not say.
     pub limit: LeakageLimit,
     /// The node that the part stands at, where its effect is asked for.
     pub into: Option<Node>,
@@ -314,7 +321,8 @@ pub struct Node {
 pub struct Ask {
     /// What is said.
     pub say: String,
-    /// Answers that let the run go on.
+    /// Answers that let the run go on, an empty one standing for Enter; Enter, y, yes,
+    /// ok and done where the plan does not say.
     pub accept: Vec<String>,
     /// What is connected from now on, where this changes it (the unit's name or a part's).
     pub connect: Option<String>,

@@ -1,8 +1,16 @@
-//! Reading a plan from TOML. What each key means stands in the README.
+//! Reading a plan from TOML. What each key means, and what holds where it is
+//! left out, stands in `model` and in the README.
+//!
+//! Finds what is wrong with the text alone: units, signs, order, overlaps,
+//! unknown words. Leaves to `check` what depends on the unit's ceiling, on the
+//! bench or on another stage.
 
 use super::model::*;
 use crate::document::{Document, Problems, Table};
-use crate::units::{Amperes, Quantity, Seconds, Volts, Watts};
+use crate::units::{Amperes, Quantity, Seconds, Unit, Volts, Watts};
+
+/// What is said to a voltage of zero or less.
+const POLARITY: &str = "a voltage is written without a sign: polarity is a matter of the leads";
 
 impl Plan {
     /// Reads a plan from its text.
@@ -15,7 +23,7 @@ impl Plan {
             let title = root.need_text("title");
             let unit = root.need_table("unit").and_then(unit);
             let interlock = interlock(root);
-            let stages = stages(root);
+            let stages = stages(root, interlock.no_reading);
             Some(Plan { title: title?, unit: unit?, interlock, stages: stages?, document: document.clone() })
         })
     }
@@ -23,14 +31,11 @@ impl Plan {
 
 fn unit(mut table: Table<'_>) -> Option<UnitUnderTest> {
     let name = table.need_text("name");
-    let capacitance = table.quantity("capacitance");
+    let capacitance = above_zero(&mut table, "capacitance");
     let ceiling = table.need_table("ceiling").and_then(|mut ceiling| {
-        let voltage = ceiling.need::<Volts>("voltage");
-        let current = ceiling.need::<Amperes>("current");
-        let power = ceiling.quantity::<Watts>("power");
-        for (key, given) in [("voltage", voltage.map(|v| v.0)), ("current", current.map(|c| c.0)), ("power", power.map(|p| p.0))] {
-            positive(&ceiling, key, given);
-        }
+        let voltage = need_above_zero::<Volts>(&mut ceiling, "voltage");
+        let current = need_above_zero::<Amperes>(&mut ceiling, "current");
+        let power = above_zero::<Watts>(&mut ceiling, "power");
         ceiling.finish();
         let (voltage, current) = (voltage?, current?);
         Some(Ceiling { voltage, current, power: power.unwrap_or(voltage * current) })
@@ -40,23 +45,48 @@ fn unit(mut table: Table<'_>) -> Option<UnitUnderTest> {
     Some(UnitUnderTest { name: name?, ceiling: ceiling?, capacitance, places })
 }
 
+/// A value above zero, if the key is there.
+fn above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
+    let value = table.quantity::<Q>(key);
+    positive(table, key, value);
+    value
+}
+
+/// A value above zero that must be there.
+fn need_above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
+    let value = table.need::<Q>(key);
+    positive(table, key, value);
+    value
+}
+
 /// Reports a value that is there but not above zero.
-fn positive(table: &Table<'_>, key: &str, value: Option<f64>) {
-    if value.is_some_and(|v| v <= 0.0) {
-        table.problem(key, format!("{key:?} in {} must be above zero", table.name()), "not above zero", None);
+fn positive<Q: Quantity>(table: &Table<'_>, key: &str, value: Option<Q>) {
+    if value.is_some_and(|v| v.value() <= 0.0) {
+        let hint = match Q::UNIT {
+            Unit::Volt => POLARITY.to_owned(),
+            unit => format!("write it as {}", unit.examples()),
+        };
+        table.problem(key, format!("{key:?} in {} must be above zero", table.name()), "not above zero", Some(hint));
     }
 }
 
-fn above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
+/// A value that may be zero, but not less.
+fn zero_or_more<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
     let value = table.quantity::<Q>(key);
-    positive(table, key, value.map(Quantity::value));
+    if value.is_some_and(|v| v.value() < 0.0) {
+        table.problem(key, format!("{key:?} in {} must not be negative", table.name()), "negative", None);
+    }
     value
 }
 
-fn need_above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
-    let value = table.need::<Q>(key);
-    positive(table, key, value.map(Quantity::value));
-    value
+/// A band of currents: the lower first, neither negative.
+fn currents(table: &mut Table<'_>, key: &str) -> Option<(Amperes, Amperes)> {
+    let band = table.band::<Amperes>(key)?;
+    if band.0.0 < 0.0 {
+        let hint = "the unit draws current; a meter that reads negative has its leads swapped";
+        table.problem(key, format!("{key:?} in {} must not be negative", table.name()), "negative", Some(hint.into()));
+    }
+    Some(band)
 }
 
 fn interlock(root: &mut Table<'_>) -> Interlock {
@@ -71,14 +101,20 @@ fn interlock(root: &mut Table<'_>) -> Interlock {
     made
 }
 
-/// What a later stage may take over from the one before.
+/// Where the plan does not say how often to read, it is at least this often within
+/// the silence that trips the interlock.
+const SHARE_OF_SILENCE: f64 = 0.5;
+
+/// What a `log` may take over from the stage before. An `ask` leaves it as it
+/// is, unless it connects something else: what was meant for one unit must not
+/// reach another. A `leakage` stage leaves nothing, for the same reason.
 #[derive(Default)]
 struct Before {
     voltage: Option<Volts>,
     limit: Option<Limits>,
 }
 
-fn stages(root: &mut Table<'_>) -> Option<Vec<Stage>> {
+fn stages(root: &mut Table<'_>, no_reading: Seconds) -> Option<Vec<Stage>> {
     let tables = root.tables("stage");
     if tables.is_empty() {
         return root.missing("stage", Some("a plan needs at least one [[stage]]".into()));
@@ -87,7 +123,7 @@ fn stages(root: &mut Table<'_>) -> Option<Vec<Stage>> {
     let mut before = Before::default();
     let mut made = Vec::new();
     for (number, mut table) in (1..).zip(tables) {
-        let kind = stage(&mut table, number, &mut before);
+        let kind = stage(&mut table, number, no_reading, &mut before);
         let places = table.places();
         match kind {
             Some(kind) => {
@@ -111,7 +147,7 @@ enum Word {
     Ask,
 }
 
-fn stage(table: &mut Table<'_>, number: u32, before: &mut Before) -> Option<StageKind> {
+fn stage(table: &mut Table<'_>, number: u32, no_reading: Seconds, before: &mut Before) -> Option<StageKind> {
     const WORDS: [(&str, Word); 5] =
         [("ramp", Word::Ramp), ("log", Word::Log), ("start", Word::Start), ("leakage", Word::Leakage), ("ask", Word::Ask)];
     table.rename(format!("stage {number}"));
@@ -128,17 +164,26 @@ fn stage(table: &mut Table<'_>, number: u32, before: &mut Before) -> Option<Stag
     let named = WORDS[word as usize].0;
     table.rename(format!("stage {number} ({named})"));
     match word {
-        Word::Ramp => ramp(table, before).map(StageKind::Ramp),
+        Word::Ramp => ramp(table, no_reading, before).map(StageKind::Ramp),
         Word::Log => log(table, before).map(StageKind::Log),
         Word::Start => start(table, before).map(|s| StageKind::Start(Box::new(s))),
-        Word::Leakage => leakage(table).map(|l| StageKind::Leakage(Box::new(l))),
-        Word::Ask => ask(table).map(StageKind::Ask),
+        Word::Leakage => {
+            *before = Before::default();
+            leakage(table, no_reading).map(|l| StageKind::Leakage(Box::new(l)))
+        }
+        Word::Ask => {
+            let ask = ask(table)?;
+            if ask.connect.is_some() {
+                *before = Before::default();
+            }
+            Some(StageKind::Ask(ask))
+        }
     }
 }
 
 fn expect(table: &mut Table<'_>) -> Option<(Amperes, Amperes)> {
     let mut expect = table.table("expect")?;
-    let band = expect.band("current");
+    let band = currents(&mut expect, "current");
     if band.is_none() && !expect.has("current") {
         expect.missing::<()>("current", Some("write expect = { current = [\"8 mA\", \"20 mA\"] }".into()));
     }
@@ -146,17 +191,24 @@ fn expect(table: &mut Table<'_>) -> Option<(Amperes, Amperes)> {
     band
 }
 
-fn ramp(table: &mut Table<'_>, before: &mut Before) -> Option<Ramp> {
+fn ramp(table: &mut Table<'_>, no_reading: Seconds, before: &mut Before) -> Option<Ramp> {
     let to = need_above_zero::<Volts>(table, "to");
     let rate = need_above_zero::<crate::units::VoltsPerSecond>(table, "rate");
     let limit = need_above_zero::<Amperes>(table, "limit");
     let step = above_zero::<Volts>(table, "step");
-    let hold = table.quantity("hold").unwrap_or(Seconds(1.0));
+    let hold = zero_or_more(table, "hold").unwrap_or(Seconds(1.0));
     let expect = expect(table);
     let (to, rate, limit) = (to?, rate?, limit?);
     *before = Before { voltage: Some(to), limit: Some(Limits::same(limit)) };
-    // A step takes about 0.2 s: time for both instruments to read.
-    let step = step.unwrap_or((rate * Seconds(0.2)).max(Volts(0.01)));
+    if let Some(step) = step
+        && step > to
+    {
+        table.problem("step", format!("one step of {step} is more than the whole ramp to {to}"), "longer than the ramp", Some("leave it out: a step then takes about 0.2 s".into()));
+    }
+    // A step takes about 0.2 s, time for both instruments to read; no finer than 10 mV,
+    // unless the ramp is so slow that the instruments would be silent for too long.
+    let fine = Volts(0.01).min(rate * (no_reading * SHARE_OF_SILENCE));
+    let step = step.unwrap_or((rate * Seconds(0.2)).max(fine).min(to));
     Some(Ramp { to, rate, limit, step, hold, expect })
 }
 
@@ -168,18 +220,19 @@ fn limits(table: &mut Table<'_>, key: &str) -> Option<Limits> {
     let mut limit = table.table(key)?;
     let starting = need_above_zero::<Amperes>(&mut limit, "starting");
     let running = need_above_zero::<Amperes>(&mut limit, "running");
-    let after = limit.need::<Seconds>("after");
-    limit.finish();
-    let made = Limits { starting: starting?, running: running?, after: after? };
-    if made.running > made.starting {
-        table.problem(
-            key,
-            format!("the limit while running, {}, is above the one while starting, {}", made.running, made.starting),
+    let after = if limit.has("after") { zero_or_more(&mut limit, "after") } else { limit.need("after") };
+    if let (Some(starting), Some(running)) = (starting, running)
+        && running > starting
+    {
+        limit.problem(
+            "running",
+            format!("the limit while running, {}, is above the one while starting, {}", running, starting),
             "running above starting",
             Some("a unit draws most while it starts: the limit while starting is the larger".into()),
         );
     }
-    Some(made)
+    limit.finish();
+    Some(Limits { starting: starting?, running: running?, after: after? })
 }
 
 fn log(table: &mut Table<'_>, before: &mut Before) -> Option<Log> {
@@ -213,7 +266,7 @@ fn states(table: &mut Table<'_>) -> Vec<State> {
     names.sort_by_key(|name| places.of(name).start);
     let mut made: Vec<State> = Vec::new();
     for name in names {
-        let Some((low, high)) = inner.band::<Amperes>(&name) else { continue };
+        let Some((low, high)) = currents(&mut inner, &name) else { continue };
         if let Some(other) = made.iter().find(|s| low <= s.high && s.low <= high) {
             inner.problem(
                 &name,
@@ -265,7 +318,7 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
     let times = if table.has("times") { table.count("times", 1, 1_000_000) } else { table.missing("times", Some("write times = 100".into())) };
     let off = off_times(table);
     let off_below = above_zero::<Volts>(table, "off_below");
-    let off_patience = table.quantity("off_patience").unwrap_or(Seconds(60.0));
+    let off_patience = zero_or_more(table, "off_patience").unwrap_or(Seconds(60.0));
     let watch = need_above_zero::<Seconds>(table, "watch");
     let within = above_zero::<Seconds>(table, "within");
     let on_fault = on_fault(table);
@@ -293,7 +346,7 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
     })
 }
 
-fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
+fn leakage(table: &mut Table<'_>, no_reading: Seconds) -> Option<Leakage> {
     let part = table.need_table("part").and_then(part);
     let voltages = if table.has("voltages") {
         table.quantities::<Volts>("voltages")
@@ -315,10 +368,10 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     });
     let voltages = voltages?;
     if voltages.iter().any(|v| v.0 <= 0.0) {
-        table.problem("voltages", "every voltage of a sweep must be above zero", "not above zero", Some("polarised parts must not be biased in reverse".into()));
+        table.problem("voltages", "every voltage of a sweep must be above zero", "not above zero", Some(POLARITY.into()));
     }
     let electrify = electrify?;
-    let every = every.unwrap_or((electrify / 60.0).max(Seconds(0.5)));
+    let every = every.unwrap_or((electrify / 60.0).max(Seconds(0.5)).min(no_reading * SHARE_OF_SILENCE));
     Some(Leakage { part: part?, voltages, series: series?, electrify, every, limit: limit?, into })
 }
 
@@ -340,6 +393,9 @@ fn part(mut table: Table<'_>) -> Option<Part> {
 fn ask(table: &mut Table<'_>) -> Option<Ask> {
     let say = table.need_text("say");
     let accept = table.texts("accept").unwrap_or_else(|| ["", "y", "yes", "ok", "done"].map(String::from).to_vec());
+    if accept.is_empty() {
+        table.problem("accept", "a question that accepts no answer never ends", "no answer in it", Some("leave it out, and Enter, y, yes, ok or done go on".into()));
+    }
     let connect = table.text("connect");
     Some(Ask { say: say?, accept, connect })
 }

@@ -1,43 +1,95 @@
-//! The plan's ceiling against the rules, the instruments against their dates.
+//! The unit's ceiling against the rules, its stored energy, the instruments
+//! against their dates, and a meter that is wired across.
 
-use super::Findings;
+use super::{Findings, rounded};
+use crate::analysis::energy;
 use crate::document::Places;
-use crate::plan::{Bench, Plan};
+use crate::plan::{Bench, MeterSeat, Plan, StageKind, Wiring};
 use crate::units::Volts;
+use jiff::civil::Date;
 
-/// Direct voltage above which special rules for electrical work hold in many
-/// places (IEC 61140; local codes decide): this tool stays below.
+/// Direct voltage up to which parts may be touched in dry places (IEC 61140,
+/// IEC 61010-1): this tool stays below.
 const TOUCHABLE: Volts = Volts(60.0);
+/// Days before the end of a calibration at which it is mentioned (common practice).
+const SOON: i32 = 30;
 
 pub(super) fn check(plan: &Plan, bench: &Bench, today: &str, findings: &mut Findings) {
     if plan.unit.ceiling.voltage > TOUCHABLE {
         findings.error(
             &plan.document,
-            plan.unit.places.of("ceiling"),
+            plan.unit.places.of("ceiling.voltage"),
             format!("a ceiling of {} is above {TOUCHABLE}", plan.unit.ceiling.voltage),
             "too high for this tool",
             "above 60 V d.c. the rules for work by competent persons hold in many places; this tool does not energise there",
         );
     }
-    let meter = bench.meter.as_ref().map(|m| (&m.calibration_due, &m.places));
-    for (role, (due, places)) in [("supply", Some((&bench.supply.calibration_due, &bench.supply.places))), ("meter", meter)]
-        .into_iter()
-        .filter_map(|(role, seat)| seat.map(|seat| (role, seat)))
-    {
-        calibration(bench, role, due.as_deref(), places, today, findings);
+    stored(plan, findings);
+    let supply = &bench.supply;
+    calibration(bench, "supply", supply.calibration_due.as_deref(), &supply.places, today, findings);
+    if let Some(meter) = &bench.meter {
+        calibration(bench, "meter", meter.calibration_due.as_deref(), &meter.places, today, findings);
+        if meter.wired == Wiring::Across {
+            across(plan, bench, meter, findings);
+        }
+    }
+}
+
+/// Energy that stays in the unit at the highest voltage of the plan.
+fn stored(plan: &Plan, findings: &mut Findings) {
+    let Some(capacitance) = plan.unit.capacitance else { return };
+    let voltages = plan.stages.iter().map(|stage| match &stage.kind {
+        StageKind::Ramp(ramp) => ramp.to,
+        StageKind::Log(log) => log.voltage,
+        StageKind::Start(start) => start.voltage,
+        // A part is measured in place of the unit.
+        StageKind::Leakage(_) | StageKind::Ask(_) => Volts(0.0),
+    });
+    let highest = voltages.fold(Volts(0.0), Volts::max);
+    let energy = energy::stored(capacitance, highest);
+    if let Some(caution) = energy::caution(energy) {
+        let title = format!("{capacitance} at {highest} hold {}: {caution}", rounded(energy));
+        findings.warning(&plan.document, plan.unit.places.of("capacitance"), title, "stored energy", "off does not mean discharged");
     }
 }
 
 fn calibration(bench: &Bench, role: &str, due: Option<&str>, places: &Places, today: &str, findings: &mut Findings) {
-    let Some(due) = due else { return };
-    // Dates in this form compare as text.
-    if due < today {
-        findings.warning(
+    // Both dates come from what has been read as a date already.
+    let (Some(due), Ok(today)) = (due.and_then(|d| d.parse::<Date>().ok()), today.parse::<Date>()) else { return };
+    let days = (due - today).get_days();
+    let (title, label) = match days {
+        ..0 => (format!("the {role}'s calibration expired on {due}"), "in the past"),
+        0..=SOON => (format!("the {role}'s calibration expires on {due}, in {days} day(s)"), "soon"),
+        _ => return,
+    };
+    findings.warning(&bench.document, places.of("calibration_due"), title, label, "the uncertainties in the report rest on it; the report will say so");
+}
+
+/// A meter that is wired across measures the unit's voltage, up to its ceiling.
+fn across(plan: &Plan, bench: &Bench, seat: &MeterSeat, findings: &mut Findings) {
+    let Some(profile) = seat.profile.meter() else { return };
+    let ceiling = plan.unit.ceiling.voltage;
+    let holds = profile.voltage.as_ref().and_then(|function| function.range_for(ceiling.0));
+    match holds {
+        None => findings.error(
             &bench.document,
-            places.of("calibration_due"),
-            format!("the {role}'s calibration expired on {due}"),
-            "in the past",
-            "the uncertainties in the report rest on it; the report will say so",
-        );
+            seat.places.of("wired"),
+            format!("the meter is wired across, but has no voltage range that holds the unit's ceiling of {ceiling}"),
+            "measures no such voltage",
+            "wire it in series, or take it out of the bench file",
+        ),
+        Some(range) => {
+            if let (Some(needed), Some(seated)) = (&range.terminal, &seat.terminal)
+                && needed != seated
+            {
+                findings.error(
+                    &bench.document,
+                    seat.places.of("terminal"),
+                    format!("a meter wired across needs its terminal {needed:?}, but the lead is in {seated:?}"),
+                    "another terminal",
+                    "move the lead, and then this line; a lead in a current terminal is a short across the unit",
+                );
+            }
+        }
     }
 }

@@ -1,8 +1,19 @@
 //! What a run will take: time, starts, energy, space on the disk.
+//!
+//! | stage | time | most energy |
+//! | --- | --- | --- |
+//! | ramp | to / rate + hold | P × time |
+//! | log | for | P × time |
+//! | start | sum of the off-times + times × (watch + 0.15 s) | P × times × watch |
+//! | leakage | voltages × (electrify + 0.2 s) + 5 R C + 1 s | V² / R × time, at the highest voltage |
+//! | ask | nothing: the operator's time is not known | nothing |
+//!
+//! P is voltage times starting limit, or the unit's ceiling where that is less.
+//! A fault that is held (`on_fault`) and waiting for `off_below` come on top.
 
 use super::Findings;
 use crate::plan::{Bench, Plan, StageKind};
-use crate::units::{Joules, Seconds, Watts};
+use crate::units::{Joules, Seconds, Volts, Watts};
 
 /// A stage longer than this is a slip of a unit.
 const LONGEST: Seconds = Seconds(11.0 * 86_400.0);
@@ -63,7 +74,7 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
                 (time, start.times, on, start.voltage * start.limit.starting, on.0 / period.max(start.watch.0 / 60.0))
             }
             StageKind::Leakage(sweep) => {
-                let most = sweep.voltages.last().copied().unwrap_or_default();
+                let most = sweep.voltages.iter().copied().fold(Volts(0.0), Volts::max);
                 let time = (sweep.electrify + Seconds(0.2)) * sweep.voltages.len() as f64 + discharge(sweep);
                 let through = most / sweep.series;
                 (time, 0, time, most * through, time / sweep.every)
@@ -72,7 +83,7 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
         };
         let worst_energy = power.min(ceiling) * on;
         made.duration = made.duration + duration;
-        made.starts += starts;
+        made.starts = made.starts.saturating_add(starts);
         made.worst_energy = made.worst_energy + worst_energy;
         made.bytes += looks * BYTES_PER_LOOK + 100_000.0;
         made.stages.push(StageEstimate { number: stage.number, kind: stage.kind.word(), duration, starts, worst_energy });
@@ -94,6 +105,12 @@ pub(super) fn check(plan: &Plan, estimate: &Estimate, findings: &mut Findings) {
         } else if taken.duration > LONG {
             findings.warning(&plan.document, stage.places.whole(), title, "more than a day", hint);
         }
+    }
+    // Stages that are each short enough, and together are not; the last one is pointed at.
+    let one_is_too_long = estimate.stages.iter().any(|taken| taken.duration >= LONGEST);
+    if let Some(last) = plan.stages.last().filter(|_| estimate.duration >= LONGEST && !one_is_too_long) {
+        let title = format!("all stages together would take {}", spell(estimate.duration));
+        findings.error(&plan.document, last.places.whole(), title, "too long to be meant", "make several plans of it");
     }
 }
 

@@ -6,14 +6,18 @@
 
 mod bench;
 mod estimate;
+mod leakage;
+mod meter;
 mod stages;
+mod supply;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 
 pub use estimate::{Estimate, StageEstimate, spell};
 
 use super::{Bench, Plan};
 use crate::document::{Document, Problem, Problems, Span};
+use crate::units::{Quantity, engineering};
 
 /// A plan and a bench that have passed the check together.
 #[derive(Clone, Debug)]
@@ -77,4 +81,9 @@ impl Findings {
 fn made(document: &Document, span: Span, title: String, label: &str, hint: &str) -> Problem {
     let problem = Problem::at(document, span, title).label(label);
     if hint.is_empty() { problem } else { problem.hint(hint) }
+}
+
+/// A value that was computed, to three digits; what stands in a file is printed as it stands there.
+fn rounded<Q: Quantity>(value: Q) -> String {
+    engineering(value.value(), Q::UNIT, 3)
 }

@@ -1,0 +1,102 @@
+//! A leakage sweep: the part's rating, the current into a short, the time that
+//! the charge takes to settle, the handbook's time, the logic input.
+
+use super::rounded;
+use super::stages::Look;
+use crate::analysis::leakage::{self, Dielectric};
+use crate::analysis::logic;
+use crate::instrument::profile::SupplyProfile;
+use crate::plan::setup::{accepted, meter_setup};
+use crate::plan::{Leakage, LeakageLimit, Limits, Wiring};
+use crate::units::{Amperes, Volts};
+
+/// Time constants of the resistor and the part after which the charging current
+/// has gone (to 0.7 %).
+const TIME_CONSTANTS: f64 = 5.0;
+
+impl Look<'_> {
+    pub(super) fn leakage(&mut self, sweep: &Leakage, supply: &SupplyProfile) {
+        for (i, voltage) in sweep.voltages.iter().enumerate() {
+            self.bias(&format!("voltages.{i}"), *voltage, sweep, supply);
+        }
+        for (i, pair) in (1..).zip(sweep.voltages.windows(2)) {
+            if let [lower, upper] = pair
+                && upper <= lower
+            {
+                self.error(&format!("voltages.{i}"), format!("the voltages of a sweep must rise, and {upper} comes after {lower}"), "not rising", "sweep up in steps, so that a part near breakdown is noticed early");
+            }
+        }
+        self.seated(sweep);
+        self.sees("limit", accepted(sweep));
+        let settled = (sweep.series * sweep.part.capacitance) * TIME_CONSTANTS;
+        if sweep.electrify < settled {
+            self.error("electrify", format!("{} is shorter than five time constants of {} with {} ({})", sweep.electrify, sweep.series, sweep.part.capacitance, rounded(settled)), "too short to settle", "what is read earlier is charging current, not leakage");
+        }
+        if sweep.every > sweep.electrify {
+            self.error("every", format!("a reading every {} does not fall into a soak of {}", sweep.every, sweep.electrify), "longer than the soak", "read more often");
+        }
+        self.rhythm("every", "the time between readings");
+        self.named_time(sweep);
+        if let Some(node) = &sweep.into
+            && let Err(why) = logic::thresholds(&node.logic, node.rail)
+        {
+            let hint = format!("known families: {}", logic::names().join(", "));
+            self.error("into.logic", why, "no levels for this", &hint);
+        }
+    }
+
+    /// One voltage of the sweep: the unit's ceiling holds for a part too, and the part's rating.
+    fn bias(&mut self, key: &str, voltage: Volts, sweep: &Leakage, supply: &SupplyProfile) {
+        self.voltage(key, voltage, supply);
+        if voltage > sweep.part.rated {
+            self.error(key, format!("{voltage} is above the {} that {} is rated for", sweep.part.rated, sweep.part.name), "above the rating", "a part is never biased above its rating");
+        }
+    }
+
+    /// The meter must be there, in series, and bear the current into a part that is a short.
+    fn seated(&mut self, sweep: &Leakage) {
+        let most = sweep.voltages.iter().copied().fold(Volts(0.0), Volts::max);
+        let short = most / sweep.series;
+        let ceiling = self.plan.unit.ceiling.current;
+        let larger = "use a larger resistor";
+        if short > ceiling {
+            self.error("series", format!("into a short, {most} through {} drives {}, above the unit's ceiling of {ceiling}", sweep.series, rounded(short)), "above the ceiling", larger);
+        }
+        match &self.bench.meter {
+            None => self.error("do", "the bench has no meter, and a leakage is below what a supply can read".into(), "needs a meter", "add a [meter] to the bench file, wired in series with the part"),
+            Some(seat) if seat.wired == Wiring::Across => {
+                let title = format!("{} needs the meter in series, but it is wired across", self.name());
+                self.findings.error(&self.bench.document, seat.places.of("wired"), title, "wired across", "a leakage is measured as a current: put the meter into the lead, and write wired = \"in series\"");
+            }
+            Some(_) => self.shorted(sweep, most, short, larger),
+        }
+    }
+
+    fn shorted(&mut self, sweep: &Leakage, voltage: Volts, short: Amperes, larger: &str) {
+        // Range and terminal, at the current that is to be read.
+        self.meter(voltage, &Limits::same(accepted(sweep)), None);
+        let Some((_, profile)) = self.in_series() else { return };
+        let Ok(Some(setup)) = meter_setup(&self.stage.kind, profile) else { return };
+        if let Some(range) = setup.range(profile) {
+            self.fuse(range, "series", "the current into a short", short, larger);
+        }
+        let highest = profile.current.as_ref().and_then(|f| f.ranges.last()).map(|r| r.full);
+        if let Some(highest) = highest.filter(|h| *h < short.0) {
+            let highest = Amperes(highest);
+            self.warning("series", format!("the current into a short, {}, is beyond the meter's highest range, {highest}", rounded(short)), "beyond the meter", "a part that is a short then reads as an overload, without a number");
+        }
+    }
+
+    /// A handbook's limit holds at the time that the handbook names beside it.
+    fn named_time(&mut self, sweep: &Leakage) {
+        if sweep.limit != LeakageLimit::Handbook {
+            return;
+        }
+        let limit = leakage::handbook(Dielectric::from(sweep.part.kind), sweep.part.capacitance, sweep.part.rated);
+        let (from, to) = limit.after;
+        if sweep.electrify < from || sweep.electrify > to {
+            let named = if from == to { from.to_string() } else { format!("{from} to {to}") };
+            self.warning("electrify", format!("the handbook's limit holds after {named}, not after {}", sweep.electrify), "another time", "leakage has no value without its time; the report names both");
+        }
+    }
+}
