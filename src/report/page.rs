@@ -104,16 +104,11 @@ fn done(run: &Run, plan: Option<&Plan>) -> Result<Markup, RecordError> {
                 ". The interlock allows " (plan.interlock.in_limit) " in current limiting and " (plan.interlock.no_reading) " of silence."
             }
         }
-        div.wide { table {
-            thead { tr { th { "role" } th { "identity" } th { "profile" } th { "address" } th { "calibration due" } } }
-            tbody { @for i in &instruments { tr {
-                td { (i.role) }
-                td { (i.identity.as_deref().unwrap_or("cannot be asked")) }
-                td { (i.profile) }
-                td { (i.address.as_deref().unwrap_or("in memory")) }
-                td { (i.calibration_due.as_deref().unwrap_or("not stated")) }
-            } } }
-        } }
+        ul { @for i in &instruments { li {
+            strong { (i.role) } ": " (i.identity.as_deref().unwrap_or("identity cannot be asked"))
+            "; profile " (i.profile) "; " (i.address.as_deref().unwrap_or("in memory"))
+            "; calibration due " (i.calibration_due.as_deref().unwrap_or("not stated"))
+        } } }
     })
 }
 

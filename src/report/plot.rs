@@ -162,7 +162,7 @@ impl Plot {
                 svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(self.title) {
                     @for (x, label) in &xs {
                         line x1=(n(*x)) y1=(n(TOP)) x2=(n(*x)) y2=(n(bottom)) class="grid" {}
-                        text x=(n(*x)) y=(n(bottom + 18.0)) class="tick middle" { (label) }
+                        text x=(n(*x)) y=(n(bottom + 20.0)) class="tick middle" { (label) }
                     }
                     @for (y, label) in &ys {
                         line x1=(n(LEFT)) y1=(n(*y)) x2=(n(WIDTH - RIGHT)) y2=(n(*y)) class="grid" {}
