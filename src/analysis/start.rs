@@ -150,6 +150,9 @@ pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
     let just_started = visits == 1 && last.iter().all(|p| **p == Place::State(0));
     let in_state = (0..bands.len()).find(|i| share(&|_, p| p == Place::State(*i)) >= MAJORITY);
     let in_state = if just_started { Some(0) } else { in_state };
+    if just_started {
+        made.plateau = plateau(looks.get(looks.len().saturating_sub(VISIT)..).unwrap_or(&[]));
+    }
     made.state = in_state;
     let limiting = share(&|l, _| l.limiting == Some(true)) >= MAJORITY;
     let (outcome, reason) = if visits >= 3 {

@@ -1,12 +1,35 @@
-//! To come.
+//! The report: one HTML file that needs nothing else, from a record.
+//!
+//! Findings first, then what was done, by which instruments, the plots, the
+//! tables, the cautions. Read on a phone, printed on paper, legible without
+//! colour: what matters is told by shape and word.
 
-use crate::record::RecordError;
+mod axis;
+mod page;
+mod plot;
+mod stages;
+#[cfg(test)]
+mod tests;
+
+use crate::record::{REPORT, RecordError, Run};
 use std::path::{Path, PathBuf};
+
+/// Renders the report of a run.
+///
+/// # Errors
+/// The record's.
+pub fn render(run: &Run) -> Result<String, RecordError> {
+    Ok(page::page(run)?.into_string())
+}
 
 /// Writes the report into a run's folder and returns its path.
 ///
 /// # Errors
 /// The record's and the system's.
 pub fn write(folder: &Path) -> Result<PathBuf, RecordError> {
-    Ok(folder.join(crate::record::REPORT))
+    let run = Run::open(folder)?;
+    let path = folder.join(REPORT);
+    let failed = |error: std::io::Error| RecordError::File { path: path.display().to_string(), why: error.to_string() };
+    std::fs::write(&path, render(&run)?).map_err(failed)?;
+    Ok(path)
 }

@@ -1,0 +1,192 @@
+//! The page: what stands where.
+
+use super::stages;
+use crate::analysis::energy;
+use crate::plan::{Plan, StageKind, spell};
+use crate::record::{FindingRow, RecordError, Run};
+use crate::runner::Exit;
+use crate::units::{Unit, Volts, engineering};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = include_str!("style.css");
+
+pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
+    let plan = stages::plan_of(run)?;
+    let rows = run.stages()?;
+    let findings = run.findings()?;
+    let mut sections = Vec::new();
+    for row in &rows {
+        let drawn = stages::stage(run, row, plan.as_ref())?;
+        let taken = row.ended.map_or("cut off".to_owned(), |e| spell(e - row.began));
+        let how = row.how.clone().unwrap_or_else(|| "cut off".into());
+        sections.push(html! {
+            section.stage {
+                h3 { (row.number) ". " (row.kind) }
+                p { (row.what) ". " @if how == "done" { "Took " (taken) "." } @else { strong { "Ended: " (how) "." } } }
+                (drawn)
+            }
+        });
+    }
+    Ok(html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (run.title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (head(run)?)
+                h2 { "Findings" }
+                @if findings.is_empty() { p { "None." } }
+                @for finding in &findings { (self::finding(finding)) }
+                h2 { "What was done, and by which instruments" }
+                (done(run, plan.as_ref())?)
+                h2 { "Stage by stage" }
+                @for section in &sections { (section) }
+                (settings(run)?)
+                (events(run)?)
+                (cautions(plan.as_ref()))
+                (working())
+                (files(run)?)
+            }
+        }
+    })
+}
+
+fn head(run: &Run) -> Result<Markup, RecordError> {
+    let meaning = run.exit_code.and_then(|c| Exit::ALL.into_iter().find(|e| e.code() == c)).map(Exit::meaning);
+    let how = run.how.clone().unwrap_or_else(|| "the run was cut off: what had been committed is here".into());
+    let name = run.folder().file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let length = run.ended.map(spell);
+    Ok(html! {
+        header {
+            @if run.is_rehearsal() {
+                p.rehearsal { "REHEARSAL on stand-in instruments and a made-up unit. Nothing real was measured." }
+            }
+            h1 { (run.title) }
+            p { strong { (run.unit) } }
+            p.outcome { "Ended: " (how) @if let Some(meaning) = meaning { " — " (meaning) } "." }
+            p.small {
+                @if run.is_rehearsal() { "Virtual time" } @else { "Began " (run.began) }
+                @if let Some(length) = length { ", took " (length) }
+                "; " (run.tool) "; seed " (run.seed) "; record " (name)
+            }
+            @if !run.cautions.is_empty() { details { summary { "Warnings of the check, before power" } pre { (run.cautions) } } }
+        }
+    })
+}
+
+fn finding(finding: &FindingRow) -> Markup {
+    let word = match finding.severity.as_str() {
+        "anomaly" => "Anomaly",
+        "undecided" => "Undecided",
+        _ => "Note",
+    };
+    html! {
+        article class=(finding.severity) {
+            p { strong.mark { (word) } " " (finding.sentence) }
+            @if let Some(advice) = &finding.advice { p.advice { "→ " (advice) } }
+            @if !finding.figures.is_empty() {
+                p.small { @for (i, (name, value)) in finding.figures.iter().enumerate() { @if i > 0 { "; " } (name) ": " (value) } "." }
+            }
+        }
+    }
+}
+
+fn done(run: &Run, plan: Option<&Plan>) -> Result<Markup, RecordError> {
+    let instruments = run.instruments()?;
+    Ok(html! {
+        @if let Some(plan) = plan {
+            p {
+                "No stage may ask the unit for more than " (plan.unit.ceiling.voltage) ", " (plan.unit.ceiling.current) " and " (plan.unit.ceiling.power)
+                ". The interlock allows " (plan.interlock.in_limit) " in current limiting and " (plan.interlock.no_reading) " of silence."
+            }
+        }
+        div.wide { table {
+            thead { tr { th { "role" } th { "identity" } th { "profile" } th { "address" } th { "calibration due" } } }
+            tbody { @for i in &instruments { tr {
+                td { (i.role) }
+                td { (i.identity.as_deref().unwrap_or("cannot be asked")) }
+                td { (i.profile) }
+                td { (i.address.as_deref().unwrap_or("in memory")) }
+                td { (i.calibration_due.as_deref().unwrap_or("not stated")) }
+            } } }
+        } }
+    })
+}
+
+fn settings(run: &Run) -> Result<Markup, RecordError> {
+    let settings = run.settings()?;
+    let unit = |symbol: &str| Unit::from_symbol(symbol).unwrap_or(Unit::Volt);
+    Ok(html! {
+        h2 { "Settings, as read back" }
+        p.small { "Each setting of a stage once, at its first time." }
+        div.wide { table {
+            thead { tr { th.number { "stage" } th { "what" } th.number { "set" } th.number { "read back" } } }
+            tbody { @for s in &settings { tr {
+                td.number { (s.stage) }
+                td { (s.what) }
+                td.number { (engineering(s.wanted, unit(&s.unit), 4)) }
+                td.number { (s.read_back.map_or("cannot be asked".to_owned(), |v| engineering(v, unit(&s.unit), 4))) }
+            } } }
+        } }
+    })
+}
+
+fn events(run: &Run) -> Result<Markup, RecordError> {
+    let events = run.events()?;
+    Ok(html! {
+        h2 { "Events, questions and answers" }
+        div.wide { table {
+            thead { tr { th.number { "at" } th { "what" } th {} } }
+            tbody { @for e in events.iter().take(200) { tr { td.number { (format!("{:.2} s", e.at.0)) } td { (e.kind) } td { (e.text) } } } }
+        } }
+        @if events.len() > 200 { p.small { (events.len() - 200) " more in the record." } }
+    })
+}
+
+fn cautions(plan: Option<&Plan>) -> Markup {
+    let stored = plan.and_then(|p| {
+        let capacitance = p.unit.capacitance?;
+        let energy = energy::stored(capacitance, p.unit.ceiling.voltage);
+        let word = energy::caution(energy).unwrap_or("below 0.1 J");
+        Some(format!("At its ceiling the unit's input of {capacitance} holds {} ({word}).", engineering(energy.0, Unit::Joule, 3)))
+    });
+    let part = plan.is_some_and(|p| p.stages.iter().any(|s| matches!(s.kind, StageKind::Leakage(_))));
+    html! {
+        section.cautions {
+            h2 { "Cautions" }
+            ul {
+                li { "Output off does not mean without charge: discharge through a resistor, never by a short, and measure before touching. A capacitor's voltage comes back." @if let Some(stored) = &stored { " " (stored) } }
+                @if part { li { "Polarised parts are biased the right way round only, through a resistor, never above their rating; solid tantalum can ignite." } }
+                li { "What is powered without anyone near belongs on a clear, non-combustible bench with a detector; a fuse, the supply's own limits and protections come before any software." }
+                li { "This is software. It switches off and verifies; it replaces neither a mains switch within reach nor a safety device." }
+                li { "Above " (Volts(60.0)) " d.c., and wherever local codes say so, work is for licensed or competent persons." }
+            }
+        }
+    }
+}
+
+fn working() -> Markup {
+    html! {
+        h2 { "How it was computed" }
+        ul.small {
+            li { "Uncertainties: the makers' limits of error as rectangular, with the resolution, combined as in JCGM 100:2008; expanded with k = 2." }
+            li { "A current below the instrument's floor is not distinguishable from zero with it; it is neither 0 nor a sign of a dead unit." }
+            li { "Failing rate: exact interval of Clopper and Pearson; void starts do not count. Failed and good starts are compared by Mann and Whitney's test, corrected for the number of conditions tried." }
+            li { "Leakage: mean of the last readings before the electrification time; limits as named with the finding; judged with a guard band of the expanded uncertainty (ILAC-G8:09/2019)." }
+        }
+    }
+}
+
+fn files(run: &Run) -> Result<Markup, RecordError> {
+    let files = run.files()?;
+    Ok(html! {
+        h2 { "What the run followed" }
+        @for file in &files {
+            details open[file.kind == "plan"] { summary { (file.kind) ": " (file.name) } pre { (file.text) } }
+        }
+    })
+}

@@ -1,0 +1,215 @@
+//! Plots as SVG: lines, dots with shapes, bands and limits. No script, no fonts of its own.
+
+use super::axis::{Axis, Scale};
+use crate::units::Unit;
+use maud::{Markup, html};
+
+/// Size of a plot in its own units; the page scales it.
+const WIDTH: f64 = 720.0;
+const HEIGHT: f64 = 330.0;
+const LEFT: f64 = 108.0;
+const RIGHT: f64 = 40.0;
+const TOP: f64 = 16.0;
+const BOTTOM: f64 = 52.0;
+
+/// How a dot looks: told apart by shape, not by colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Shape {
+    /// A filled circle: a value, a good start.
+    Dot,
+    /// A cross: a failed start.
+    Cross,
+    /// A hollow square: void.
+    Hollow,
+    /// A triangle pointing down, at the floor: below it.
+    Below,
+    /// A triangle pointing up, at the top: beyond the range.
+    Beyond,
+}
+
+/// A plot that is being made.
+pub(super) struct Plot {
+    title: String,
+    x: Axis,
+    y: Axis,
+    layers: Vec<Markup>,
+    legend: Vec<(Shape, &'static str)>,
+}
+
+/// What an axis shows.
+pub(super) struct Along<'v> {
+    pub(super) label: &'v str,
+    pub(super) unit: Option<Unit>,
+    pub(super) scale: Scale,
+    pub(super) values: Vec<f64>,
+}
+
+impl Plot {
+    pub(super) fn new(title: String, x: Along<'_>, y: Along<'_>) -> Self {
+        Self {
+            title,
+            x: Axis::over(x.label, x.unit, x.scale, x.values.into_iter(), LEFT, WIDTH - RIGHT).tight(),
+            y: Axis::over(y.label, y.unit, y.scale, y.values.into_iter(), HEIGHT - BOTTOM, TOP),
+            layers: Vec::new(),
+            legend: Vec::new(),
+        }
+    }
+
+    /// A band between two values of y, with a name.
+    pub(super) fn band(&mut self, low: f64, high: f64, name: &str) {
+        let (bottom, top) = (self.y.place(low), self.y.place(high));
+        let width = WIDTH - RIGHT - LEFT;
+        self.layers.push(html! {
+            rect x=(n(LEFT)) y=(n(top)) width=(n(width)) height=(n((bottom - top).max(1.0))) class="band" {}
+            text x=(n(WIDTH - RIGHT - 4.0)) y=(n(top + 13.0)) class="small end" { (name) }
+        });
+    }
+
+    /// A dashed line at a value of y, with a name.
+    pub(super) fn limit(&mut self, value: f64, name: &str) {
+        let y = self.y.place(value);
+        self.layers.push(html! {
+            line x1=(n(LEFT)) y1=(n(y)) x2=(n(WIDTH - RIGHT)) y2=(n(y)) class="limit" {}
+            text x=(n(LEFT + 6.0)) y=(n(y - 5.0)) class="small" { (name) }
+        });
+    }
+
+    /// A line through points; a missing one breaks it. Many points in one column
+    /// of the picture are drawn as the span from the lowest to the highest.
+    pub(super) fn line(&mut self, points: &[(f64, Option<f64>)]) {
+        let mut path = String::new();
+        let mut pen = false;
+        let mut column: Option<(i64, f64, f64, f64)> = None;
+        let flush = |column: &mut Option<(i64, f64, f64, f64)>, path: &mut String, pen: &mut bool| {
+            if let Some((_, x, low, high)) = column.take() {
+                let verb = if *pen { 'L' } else { 'M' };
+                path.push_str(&format!("{verb}{} {}", n(x), n(low)));
+                if (high - low).abs() > 0.3 {
+                    path.push_str(&format!("L{} {}", n(x), n(high)));
+                }
+                *pen = true;
+            }
+        };
+        for (x, y) in points {
+            let Some(y) = y else {
+                flush(&mut column, &mut path, &mut pen);
+                pen = false;
+                continue;
+            };
+            let (px, py) = (self.x.place(*x), self.y.place(*y));
+            let index = (px * 2.0).round() as i64;
+            match &mut column {
+                Some((held, _, low, high)) if *held == index => {
+                    *low = low.min(py);
+                    *high = high.max(py);
+                }
+                _ => {
+                    flush(&mut column, &mut path, &mut pen);
+                    column = Some((index, px, py, py));
+                }
+            }
+        }
+        flush(&mut column, &mut path, &mut pen);
+        if !path.is_empty() {
+            self.layers.push(html! { path d=(path) class="line" {} });
+        }
+    }
+
+    /// Dots of one shape.
+    pub(super) fn dots(&mut self, shape: Shape, points: &[(f64, f64)], name: &'static str) {
+        if points.is_empty() {
+            return;
+        }
+        self.legend.push((shape, name));
+        let (low, high) = self.y.ends();
+        let mut path = String::new();
+        for (x, y) in points {
+            let y = match shape {
+                Shape::Beyond => high,
+                _ => y.max(low),
+            };
+            path.push_str(&mark(shape, self.x.place(*x), self.y.place(y)));
+        }
+        self.layers.push(html! { path d=(path) class=(class(shape)) {} });
+    }
+
+    /// Bars from the bottom: left edge, right edge, height.
+    pub(super) fn bars(&mut self, bars: &[(f64, f64, f64)]) {
+        let base = self.y.place(self.y.ends().0);
+        let parts = bars.iter().filter(|b| b.2 > 0.0).map(|(from, to, height)| {
+            let (left, right, top) = (self.x.place(*from), self.x.place(*to), self.y.place(*height));
+            html! { rect x=(n(left)) y=(n(top)) width=(n((right - left - 0.6).max(0.8))) height=(n((base - top).max(1.0))) class="bar" {} }
+        });
+        let drawn = html! { @for part in parts { (part) } };
+        self.layers.push(drawn);
+    }
+
+    /// A vertical band between two values of x, with a name.
+    pub(super) fn column(&mut self, low: f64, high: f64, name: &str) {
+        let (left, right) = (self.x.place(low), self.x.place(high));
+        self.layers.push(html! {
+            rect x=(n(left)) y=(n(TOP)) width=(n((right - left).max(1.0))) height=(n(HEIGHT - BOTTOM - TOP)) class="band" {}
+            text x=(n((left + right) / 2.0)) y=(n(TOP + 12.0)) class="small middle" { (name) }
+        });
+    }
+
+    pub(super) fn draw(self) -> Markup {
+        let (xs, ys) = (self.x.ticks(), self.y.ticks());
+        let bottom = HEIGHT - BOTTOM;
+        html! {
+            figure {
+                figcaption { (self.title) }
+                svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(self.title) {
+                    @for (x, label) in &xs {
+                        line x1=(n(*x)) y1=(n(TOP)) x2=(n(*x)) y2=(n(bottom)) class="grid" {}
+                        text x=(n(*x)) y=(n(bottom + 18.0)) class="tick middle" { (label) }
+                    }
+                    @for (y, label) in &ys {
+                        line x1=(n(LEFT)) y1=(n(*y)) x2=(n(WIDTH - RIGHT)) y2=(n(*y)) class="grid" {}
+                        text x=(n(LEFT - 7.0)) y=(n(y + 5.0)) class="tick end" { (label) }
+                    }
+                    @for layer in &self.layers { (layer) }
+                    rect x=(n(LEFT)) y=(n(TOP)) width=(n(WIDTH - RIGHT - LEFT)) height=(n(bottom - TOP)) class="frame" {}
+                    text x=(n((LEFT + WIDTH - RIGHT) / 2.0)) y=(n(HEIGHT - 10.0)) class="name middle" { (self.x.label) }
+                    text x="15" y=(n((TOP + bottom) / 2.0)) class="name upright middle" transform=(format!("rotate(-90 15 {})", n((TOP + bottom) / 2.0))) { (self.y.label) }
+                }
+                @if !self.legend.is_empty() {
+                    p.legend {
+                        @for (shape, name) in &self.legend {
+                            span {
+                                svg viewBox="0 0 14 14" width="14" height="14" aria-hidden="true" { path d=(mark(*shape, 7.0, 7.0)) class=(class(*shape)) {} }
+                                " " (name)
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn class(shape: Shape) -> &'static str {
+    match shape {
+        Shape::Dot => "dot",
+        Shape::Cross => "cross",
+        Shape::Hollow | Shape::Below | Shape::Beyond => "hollow",
+    }
+}
+
+/// The outline of a mark.
+fn mark(shape: Shape, x: f64, y: f64) -> String {
+    let at = |dx: f64, dy: f64| format!("{} {}", n(x + dx), n(y + dy));
+    match shape {
+        Shape::Dot => format!("M{}a2.2 2.2 0 1 0 4.4 0a2.2 2.2 0 1 0 -4.4 0", at(-2.2, 0.0)),
+        Shape::Cross => format!("M{}L{}M{}L{}", at(-4.0, -4.0), at(4.0, 4.0), at(-4.0, 4.0), at(4.0, -4.0)),
+        Shape::Hollow => format!("M{}L{}L{}L{}Z", at(-3.5, -3.5), at(3.5, -3.5), at(3.5, 3.5), at(-3.5, 3.5)),
+        Shape::Below => format!("M{}L{}L{}Z", at(-4.0, -7.0), at(4.0, -7.0), at(0.0, 0.0)),
+        Shape::Beyond => format!("M{}L{}L{}Z", at(-4.0, 7.0), at(4.0, 7.0), at(0.0, 0.0)),
+    }
+}
+
+/// A number as short as a picture needs it.
+fn n(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+}

@@ -1,0 +1,269 @@
+//! The plots and tables of each kind of stage.
+
+use super::axis::Scale;
+use super::plot::{Along, Plot, Shape};
+use crate::analysis::Level;
+use crate::document::Document;
+use crate::plan::{Plan, StageKind};
+use crate::record::{Point, RecordError, Run, StageRow, StartRow};
+use crate::units::{Unit, engineering, with_uncertainty};
+use maud::{Markup, html};
+use std::collections::BTreeMap;
+
+/// Bars of a distribution in each decade.
+const BARS_A_DECADE: i32 = 12;
+
+/// The plan as the record keeps it, where it can still be read.
+pub(super) fn plan_of(run: &Run) -> Result<Option<Plan>, RecordError> {
+    let files = run.files()?;
+    Ok(files.iter().find(|f| f.kind == "plan").and_then(|f| Plan::read(&Document::new(&f.name, &f.text)).ok()))
+}
+
+/// Plots and tables of a stage.
+pub(super) fn stage(run: &Run, row: &StageRow, plan: Option<&Plan>) -> Result<Markup, RecordError> {
+    let kind = plan.and_then(|p| p.stages.iter().find(|s| s.number == row.number)).map(|s| &s.kind);
+    match row.kind.as_str() {
+        "ramp" => ramp(run, row, kind),
+        "log" => log(run, row, kind),
+        "start" => starts(run, row, kind),
+        "leakage" => leakage(run, row),
+        _ => Ok(html! {}),
+    }
+}
+
+/// Values, below-floor and overload marks of points, with x given by `along`.
+struct Split {
+    values: Vec<(f64, f64)>,
+    below: Vec<(f64, f64)>,
+    beyond: Vec<(f64, f64)>,
+}
+
+fn split(points: &[Point], along: impl Fn(&Point) -> Option<f64>) -> Split {
+    let mut made = Split { values: Vec::new(), below: Vec::new(), beyond: Vec::new() };
+    for point in points {
+        let Some(x) = along(point) else { continue };
+        match point.current {
+            Level::Known { value, .. } => made.values.push((x, value.0)),
+            Level::BelowFloor { floor } => made.below.push((x, floor.0)),
+            Level::Overload => made.beyond.push((x, 0.0)),
+            Level::Missing => {}
+        }
+    }
+    made
+}
+
+impl Split {
+    fn ys(&self) -> Vec<f64> {
+        self.values.iter().chain(&self.below).map(|(_, y)| *y).collect()
+    }
+}
+
+fn along<'v>(label: &'v str, unit: Unit, scale: Scale, values: Vec<f64>) -> Along<'v> {
+    Along { label, unit: Some(unit), scale, values }
+}
+
+fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, RecordError> {
+    let points = run.currents(row.number)?;
+    let seen = split(&points, |p| p.volts.map(|v| v.0));
+    let volts: Vec<f64> = points.iter().filter_map(|p| p.volts.map(|v| v.0)).collect();
+    let mut plot = Plot::new("Current over voltage".into(), along("voltage at the supply", Unit::Volt, Scale::Linear, volts), along("current", Unit::Ampere, Scale::Linear, seen.ys()));
+    if let Some(StageKind::Ramp(ramp)) = kind
+        && let Some((low, high)) = ramp.expect
+    {
+        plot.band(low.0, high.0, "expected at the end");
+    }
+    let line: Vec<(f64, Option<f64>)> = seen.values.iter().map(|(x, y)| (*x, Some(*y))).collect();
+    plot.line(&line);
+    plot.dots(Shape::Dot, &seen.values, "value");
+    plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
+    plot.dots(Shape::Beyond, &seen.beyond, "beyond the range");
+    Ok(plot.draw())
+}
+
+fn log(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, RecordError> {
+    let points = run.currents(row.number)?;
+    let began = row.began.0;
+    let seen = split(&points, |p| Some(p.at.0 - began));
+    let times: Vec<f64> = points.iter().map(|p| p.at.0 - began).collect();
+    let mut plot = Plot::new("Current over time".into(), along("time", Unit::Second, Scale::Linear, times), along("current", Unit::Ampere, Scale::Linear, seen.ys()));
+    if let Some(StageKind::Log(log)) = kind
+        && let Some((low, high)) = log.expect
+    {
+        plot.band(low.0, high.0, "expected");
+    }
+    let line: Vec<(f64, Option<f64>)> = points
+        .iter()
+        .map(|p| (p.at.0 - began, p.current.value().map(|v| v.0)))
+        .collect();
+    plot.line(&line);
+    plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
+    plot.dots(Shape::Beyond, &seen.beyond, "beyond the range");
+    Ok(plot.draw())
+}
+
+fn starts(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, RecordError> {
+    let starts = run.starts(row.number)?;
+    let states: Vec<(&str, f64, f64)> = match kind {
+        Some(StageKind::Start(start)) => start.states.iter().map(|s| (s.name.as_str(), s.low.0, s.high.0)).collect(),
+        _ => Vec::new(),
+    };
+    let currents: Vec<f64> = starts.iter().filter_map(|s| s.plateau.map(|p| p.0.0)).chain(states.iter().flat_map(|s| [s.1, s.2])).collect();
+    let numbers: Vec<f64> = starts.iter().map(|s| f64::from(s.number)).collect();
+    let number = |label| Along { label, unit: None, scale: Scale::Linear, values: numbers.clone() };
+    let mut plot = Plot::new("Every start: current at its end".into(), number("number of the start"), along("current", Unit::Ampere, Scale::Log, currents.clone()));
+    for (name, low, high) in &states {
+        plot.band(*low, *high, name);
+    }
+    let floor = currents.iter().copied().fold(f64::INFINITY, f64::min);
+    let dots = |counts: &str| -> Vec<(f64, f64)> {
+        starts.iter().filter(|s| s.counts == counts).filter_map(|s| s.plateau.map(|p| (f64::from(s.number), p.0.0))).collect()
+    };
+    plot.dots(Shape::Dot, &dots("good"), "good");
+    plot.dots(Shape::Cross, &dots("failed"), "failed");
+    let without = |kind: &str| -> Vec<(f64, f64)> {
+        starts.iter().filter(|s| s.plateau.is_none() && s.plateau_kind == kind && s.counts == "failed").map(|s| (f64::from(s.number), floor)).collect()
+    };
+    plot.dots(Shape::Below, &without("below floor"), "failed, below the instrument's floor");
+    plot.dots(Shape::Beyond, &without("overload"), "failed, beyond the range");
+    let void: Vec<(f64, f64)> = starts.iter().filter(|s| s.counts == "void").map(|s| (f64::from(s.number), s.plateau.map_or(floor, |p| p.0.0))).collect();
+    plot.dots(Shape::Hollow, &void, "void");
+    let figure = plot.draw();
+    Ok(html! { (figure) (distribution(&currents, &starts, &states)) (off_times(&starts)) (outcomes(&starts)) })
+}
+
+/// How often which current was the end of a start, on a logarithmic axis.
+fn distribution(currents: &[f64], starts: &[StartRow], states: &[(&str, f64, f64)]) -> Markup {
+    let mut counts: BTreeMap<i32, f64> = BTreeMap::new();
+    for value in starts.iter().filter(|s| s.counts != "void").filter_map(|s| s.plateau.map(|p| p.0.0)).filter(|v| *v > 0.0) {
+        let index = (value.log10() * f64::from(BARS_A_DECADE)).floor() as i32;
+        *counts.entry(index).or_insert(0.0) += 1.0;
+    }
+    let edge = |index: i32| 10f64.powf(f64::from(index) / f64::from(BARS_A_DECADE));
+    let bars: Vec<(f64, f64, f64)> = counts.iter().map(|(i, n)| (edge(*i), edge(*i + 1), *n)).collect();
+    let most = bars.iter().map(|b| b.2).fold(1.0, f64::max);
+    let heights = Along { label: "starts", unit: None, scale: Scale::Log, values: vec![1.0, most.max(10.0)] };
+    let mut plot = Plot::new("Distribution of the current at the end of a start (both axes logarithmic)".into(), along("current", Unit::Ampere, Scale::Log, currents.to_vec()), heights);
+    for (name, low, high) in states {
+        plot.column(*low, *high, name);
+    }
+    // On a logarithmic axis a single one needs a height: its bar begins at one half.
+    let bars: Vec<(f64, f64, f64)> = bars.into_iter().map(|(a, b, n)| (a, b, n.max(1.3))).collect();
+    plot.bars(&bars);
+    plot.draw()
+}
+
+/// Outcome over the time without power before it.
+fn off_times(starts: &[StartRow]) -> Markup {
+    let with_off: Vec<(&StartRow, f64)> = starts.iter().filter_map(|s| s.off.map(|o| (s, o.0))).filter(|(_, o)| *o > 0.0).collect();
+    let times: Vec<f64> = with_off.iter().map(|(_, o)| *o).collect();
+    let (least, most) = times.iter().fold((f64::INFINITY, 0.0_f64), |(l, m), t| (l.min(*t), m.max(*t)));
+    if with_off.len() < 8 || most < 1.5 * least {
+        return html! {};
+    }
+    let reached: Vec<f64> = with_off.iter().filter_map(|(s, _)| s.reached.map(|r| r.0)).collect();
+    let top = reached.iter().copied().fold(0.1, f64::max);
+    let mut plot = Plot::new(
+        "Time until the good state, over the time without power before".into(),
+        along("time without power", Unit::Second, Scale::Log, times),
+        along("time until the good state", Unit::Second, Scale::Linear, vec![0.0, top * 1.15]),
+    );
+    let good: Vec<(f64, f64)> = with_off.iter().filter(|(s, _)| s.counts == "good").filter_map(|(s, o)| s.reached.map(|r| (*o, r.0))).collect();
+    let failed: Vec<(f64, f64)> = with_off.iter().filter(|(s, _)| s.counts == "failed").map(|(_, o)| (*o, top * 1.15)).collect();
+    plot.dots(Shape::Dot, &good, "good");
+    plot.dots(Shape::Cross, &failed, "failed (drawn at the top)");
+    plot.draw()
+}
+
+fn outcomes(starts: &[StartRow]) -> Markup {
+    let mut counts: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for start in starts {
+        *counts.entry((start.counts.as_str(), start.outcome.as_str())).or_insert(0) += 1;
+    }
+    let notable: Vec<&StartRow> = starts.iter().filter(|s| s.counts != "good").take(40).collect();
+    let more = starts.iter().filter(|s| s.counts != "good").count().saturating_sub(notable.len());
+    html! {
+        table {
+            caption { "Starts by outcome" }
+            thead { tr { th { "counts as" } th { "outcome" } th.number { "starts" } } }
+            tbody { @for ((counts, outcome), n) in &counts { tr { td { (counts) } td { (outcome) } td.number { (n) } } } }
+        }
+        @if !notable.is_empty() {
+            details open[notable.len() <= 12] {
+                summary { "The starts that were not good" @if more > 0 { " (the first " (notable.len()) "; " (more) " more in the record)" } }
+                div.wide { table {
+                    thead { tr { th.number { "start" } th.number { "off before" } th.number { "left before" } th { "outcome" } th { "why" } } }
+                    tbody { @for s in notable { tr {
+                        td.number { (s.number) }
+                        td.number { (s.off.map_or("–".to_owned(), |o| engineering(o.0, Unit::Second, 3))) }
+                        td.number { (s.residual.map_or("–".to_owned(), |v| engineering(v.0, Unit::Volt, 2))) }
+                        td { (s.outcome) }
+                        td { (s.reason) }
+                    } } }
+                } }
+            }
+        }
+    }
+}
+
+fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
+    let steps = run.leakages(row.number)?;
+    let values: Vec<(f64, f64)> = steps
+        .iter()
+        .filter_map(|s| Some((s.at_part?.0, s.leakage.value()?.0)))
+        .filter(|(_, i)| *i > 0.0)
+        .collect();
+    let limit = steps.first().map(|s| s.limit.0);
+    let volts: Vec<f64> = steps.iter().map(|s| s.set.0).chain([0.0]).collect();
+    let currents: Vec<f64> = values.iter().map(|(_, i)| *i).chain(limit).collect();
+    let mut plot = Plot::new("Leakage over the voltage at the part".into(), along("voltage at the part", Unit::Volt, Scale::Linear, volts), along("leakage", Unit::Ampere, Scale::Log, currents));
+    if let Some(limit) = limit {
+        plot.limit(limit, &format!("limit {}", engineering(limit, Unit::Ampere, 3)));
+    }
+    plot.line(&values.iter().map(|(x, y)| (*x, Some(*y))).collect::<Vec<_>>());
+    plot.dots(Shape::Dot, &values, "at the electrification time");
+    let mark = |want: fn(&Level) -> bool| -> Vec<(f64, f64)> { steps.iter().filter(|s| want(&s.leakage)).map(|s| (s.set.0, 0.0)).collect() };
+    plot.dots(Shape::Below, &mark(|l| matches!(l, Level::BelowFloor { .. })), "below the instrument's floor");
+    plot.dots(Shape::Beyond, &mark(|l| matches!(l, Level::Overload)), "beyond the range");
+    let soak = soaks(run, row)?;
+    Ok(html! {
+        (plot.draw())
+        (soak)
+        div.wide { table {
+            caption { "Leakage, step by step" }
+            thead { tr { th.number { "set" } th.number { "at the part" } th.number { "leakage" } th.number { "limit" } th.number { "after" } th.number { "change*" } } }
+            tbody { @for s in &steps { tr {
+                td.number { (s.set) }
+                td.number { (s.at_part.map_or("–".to_owned(), |v| engineering(v.0, Unit::Volt, 4))) }
+                td.number { @match s.leakage { Level::Known { value, u } => (with_uncertainty(value.0, 2.0 * u.0, Unit::Ampere)), Level::BelowFloor { .. } => "below floor", other => (other.to_string()) } }
+                td.number { (engineering(s.limit.0, Unit::Ampere, 3)) }
+                td.number { (engineering(s.electrified.0, Unit::Second, 4)) }
+                td.number { (s.change.map_or("–".to_owned(), |c| format!("{:+.1} %", c * 100.0))) }
+            } } }
+        } }
+        p.small { "* Relative change over the last third of the soak. The voltage at the part is the supply's, less the drop over the resistor, the meter's shunt and the leads." }
+    })
+}
+
+/// How each soak settled: current over the time under bias.
+fn soaks(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
+    let points = run.currents(row.number)?;
+    let mut lines: BTreeMap<u32, Vec<(f64, Option<f64>)>> = BTreeMap::new();
+    let mut first: BTreeMap<u32, f64> = BTreeMap::new();
+    for point in &points {
+        let Some(step) = point.step.filter(|s| *s > 0) else { continue };
+        let began = *first.entry(step).or_insert(point.at.0);
+        let value = point.current.value().map(|v| v.0).filter(|v| *v > 0.0);
+        lines.entry(step).or_default().push((point.at.0 - began, value));
+    }
+    let all: Vec<&(f64, Option<f64>)> = lines.values().flatten().collect();
+    if all.is_empty() {
+        return Ok(html! {});
+    }
+    let times: Vec<f64> = all.iter().map(|p| p.0).collect();
+    let currents: Vec<f64> = all.iter().filter_map(|p| p.1).collect();
+    let mut plot = Plot::new("How each voltage settled".into(), along("time under bias", Unit::Second, Scale::Linear, times), along("current", Unit::Ampere, Scale::Log, currents));
+    for line in lines.values() {
+        plot.line(line);
+    }
+    Ok(plot.draw())
+}
