@@ -123,8 +123,7 @@ pub struct Ramp {
     /// The supply's current limit.
     pub limit: Amperes,
     /// One step of the ramp; the runner sets, waits and reads once a step. Where the
-    /// plan does not say: what is climbed in 0.2 s, but at least 10 mV, or in a very
-    /// slow ramp what is climbed in half of the silence that the interlock allows.
+    /// plan does not say: what is climbed in 0.2 s, but at least 10 mV.
     pub step: Volts,
     /// How long the end voltage is held and watched; 1 s where the plan does not say.
     pub hold: Seconds,
@@ -244,8 +243,7 @@ pub struct Leakage {
     /// Time under bias before the leakage is read (electrification time).
     pub electrify: Seconds,
     /// Time between readings while it settles; where the plan does not say a sixtieth
-    /// of the soak, but at least 0.5 s and at most half of the silence that the
-    /// interlock allows.
+    /// of the soak, but at least 0.5 s.
     pub every: Seconds,
     /// Largest leakage that is accepted; the handbook's where the plan does not say.
     pub limit: LeakageLimit,

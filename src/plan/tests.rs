@@ -44,23 +44,8 @@ fn what_is_left_out_has_the_documented_value() {
     assert_eq!((start.off_patience, start.within, start.on_fault), (Seconds(60.0), Seconds(1.0), OnFault::GoOn));
     // The first written is the good one, whatever the names.
     assert_eq!(start.states[0].name, "asleep");
-    assert_eq!(sweep.limit, super::LeakageLimit::Handbook);
+    assert_eq!((sweep.limit, sweep.every), (super::LeakageLimit::Handbook, Seconds(3.0)));
     assert_eq!(ask.accept, ["", "y", "yes", "ok", "done"]);
-}
-
-/// A soak of three minutes was once read every three seconds by default, while the
-/// interlock trips after two seconds of silence.
-#[test]
-fn no_default_leaves_the_instruments_silent_for_as_long_as_trips_the_interlock() {
-    let slow = RAMP.replace("0.5 V/s", "1 mV/s");
-    for silence in ["2 s", "400 ms", "30 s"] {
-        let interlock = format!("[interlock]\nno_reading = \"{silence}\"\n");
-        let plan = read(&[&interlock, &slow, LEAKAGE]).unwrap();
-        for stage in &plan.stages {
-            let pace = super::setup::pace(&stage.kind);
-            assert!(pace < plan.interlock.no_reading, "{} {pace} {silence}", stage.kind.word());
-        }
-    }
 }
 
 #[test]

@@ -35,7 +35,7 @@ impl Look<'_> {
         if sweep.every > sweep.electrify {
             self.error("every", format!("a reading every {} does not fall into a soak of {}", sweep.every, sweep.electrify), "longer than the soak", "read more often");
         }
-        self.rhythm("every", "the time between readings");
+        self.follows("every", "the time between readings");
         self.named_time(sweep);
         if let Some(node) = &sweep.into
             && let Err(why) = logic::thresholds(&node.logic, node.rail)

@@ -4,9 +4,9 @@
 use super::rounded;
 use super::stages::Look;
 use crate::instrument::profile::{MeterProfile, Range, Rate};
-use crate::plan::setup::meter_setup;
-use crate::plan::{Limits, MeterSeat, Start, StageKind, Wiring};
-use crate::units::{Amperes, Seconds, Volts};
+use crate::plan::setup::{meter_setup, pace};
+use crate::plan::{Limits, MeterSeat, Start, Wiring};
+use crate::units::{Amperes, Volts};
 
 /// Fewest readings of the meter in a watch time.
 const FEWEST_READINGS: f64 = 10.0;
@@ -35,7 +35,8 @@ impl<'a> Look<'a> {
             self.error("limit", why, "too much for the meter", "take the meter out of the lead and of the bench file, or lower the limit");
             return;
         }
-        let Some((range, _)) = self.in_use() else { return };
+        let Some((range, rate)) = self.in_use() else { return };
+        self.heard(rate);
         let most = limits.starting.max(limits.running);
         self.fuse(range, "limit.starting", "the limit", most, "lower the limit, or use a terminal for more");
         if range.full < most.0 {
@@ -122,13 +123,20 @@ impl<'a> Look<'a> {
     }
 
     /// Readings cannot come faster than the meter's fastest rate.
-    pub(super) fn follows(&mut self, key: &str, what: &str, pace: Seconds) {
-        if matches!(self.stage.kind, StageKind::Ask(_)) {
-            return;
-        }
+    pub(super) fn follows(&mut self, key: &str, what: &str) {
         let Some((_, rate)) = self.in_use() else { return };
+        let pace = pace(&self.stage.kind);
         if rate.period > pace {
             self.warning(key, format!("{what}, {}, is shorter than the {} that the meter takes for one reading", rounded(pace), rate.period), "faster than the meter", "readings come as fast as the meter gives them, and the stage takes longer");
+        }
+    }
+
+    /// One reading must not take as long as the silence that trips the interlock.
+    fn heard(&mut self, rate: &Rate) {
+        let interlock = &self.plan.interlock;
+        if rate.period >= interlock.no_reading {
+            let title = format!("{}: one reading of the meter takes {}, and the interlock allows a silence of {}", self.name(), rate.period, interlock.no_reading);
+            self.findings.error(&self.plan.document, interlock.places.of("no_reading"), title, "too short for the meter", "let no_reading be longer, or use a faster meter");
         }
     }
 }

@@ -2,10 +2,9 @@
 //! of the supply stands in `supply`, of the meter in `meter`, of a part in
 //! `leakage`.
 
-use super::{Findings, rounded};
+use super::Findings;
 use crate::document::Span;
 use crate::instrument::profile::{OffState, SupplyProfile};
-use crate::plan::setup::pace;
 use crate::plan::{Bench, Limits, Log, Plan, Ramp, Stage, StageKind, Start, State};
 use crate::units::{Amperes, Seconds, Volts};
 
@@ -64,7 +63,7 @@ impl Look<'_> {
             let finest = Volts(supply.voltage.resolution);
             self.error("step", format!("a step of {} is finer than the supply's {finest}", ramp.step), "too fine", "make it coarser");
         }
-        self.rhythm("step", "the time for a step");
+        self.follows("step", "the time for a step");
     }
 
     fn log(&mut self, log: &Log, supply: &SupplyProfile) {
@@ -83,7 +82,7 @@ impl Look<'_> {
         if log.limit.starting != log.limit.running && log.limit.after >= log.length {
             self.late_hand_over(log.limit.after, "log", log.length);
         }
-        self.rhythm("every", "the time between readings");
+        self.follows("every", "the time between readings");
     }
 
     fn start(&mut self, start: &Start, supply: &SupplyProfile) {
@@ -130,15 +129,6 @@ impl Look<'_> {
         for state in states {
             self.resolves(&format!("states.{}", state.name), &format!("the state {:?}", state.name), state.low);
         }
-    }
-
-    /// The interlock must hear from the instruments between two readings.
-    pub(super) fn rhythm(&mut self, key: &str, what: &str) {
-        let (pace, silence) = (pace(&self.stage.kind), self.plan.interlock.no_reading);
-        if pace >= silence {
-            self.error(key, format!("{what}, {}, is not shorter than the {silence} of silence that [interlock] no_reading allows", rounded(pace)), "trips the interlock", "read more often, or let no_reading be longer");
-        }
-        self.follows(key, what, pace);
     }
 
     /// Whether the unit can have come to rest before the next start.
