@@ -52,8 +52,9 @@ pub struct Gate {
 }
 
 impl Gate {
-    /// A gate for an output that is switched on at `on_at`.
-    pub fn new(bounds: Bounds, on_at: Seconds) -> Self {
+    /// A gate for an output that is switched on at `on_at`; `spent` is the energy
+    /// that the stage has used before.
+    pub fn new(bounds: Bounds, on_at: Seconds, spent: Joules) -> Self {
         Self {
             limit: bounds.limits.starting,
             bounds,
@@ -62,7 +63,7 @@ impl Gate {
             heard_supply: on_at,
             heard_meter: on_at,
             voltage: None,
-            spent: Joules(0.0),
+            spent,
             last: None,
             limited_for: Seconds(0.0),
         }
@@ -81,6 +82,11 @@ impl Gate {
     /// The current limit in force.
     pub fn limit(&self) -> Amperes {
         self.limit
+    }
+
+    /// The energy that the stage has used so far.
+    pub fn spent(&self) -> Joules {
+        self.spent
     }
 
     /// The longest stretch in limiting so far.

@@ -22,7 +22,7 @@ use super::trip::{Halt, Trip};
 use crate::clock::Clock;
 use crate::instrument::{self, Belief, Fault, InstrumentError, Measurand, Meter, OffProof, Reading, Role, Snapshot};
 use crate::plan::{Ceiling, Interlock, Limits, Passed};
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Joules, Seconds, Volts};
 use std::sync::{Arc, Mutex as PlainMutex, PoisonError};
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
@@ -53,6 +53,8 @@ pub struct Station {
     stage: u32,
     protected: Option<Volts>,
     ever_energised: bool,
+    /// Energy that went into the unit in this stage.
+    spent: Joules,
 }
 
 /// What is asked for when power is asked for.
@@ -102,6 +104,7 @@ impl Station {
             stage: 0,
             protected: None,
             ever_energised: false,
+            spent: Joules(0.0),
         }
     }
 
@@ -123,6 +126,7 @@ impl Station {
     /// From now on readings belong to this stage.
     pub fn enter_stage(&mut self, number: u32) {
         self.stage = number;
+        self.spent = Joules(0.0);
     }
 
     /// Whether anything has been energised in this run.
@@ -271,7 +275,7 @@ impl<'s> Prepared<'s> {
         let permit = Permit { _made_by_the_interlock: () };
         let mut energised = Energised {
             supply: Some(supply),
-            gate: Gate::new(bounds, station.clock.now()),
+            gate: Gate::new(bounds, station.clock.now(), station.spent),
             highest: request.highest,
             limits: request.limits,
             voltage: request.voltage,
@@ -459,6 +463,7 @@ impl Energised<'_> {
 
 impl Drop for Energised<'_> {
     fn drop(&mut self) {
+        self.station.spent = self.gate.spent();
         let Some(mut supply) = self.supply.take() else { return };
         if supply.belief() == Belief::Off {
             return;

@@ -21,11 +21,15 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
         let on_at = on.on_at();
         let end = on_at + log.length;
         let mut due = on_at;
+        let hand_over = on_at + log.limit.after;
         while due < end {
-            on.wait_until(due).await?;
-            if clock.now() - on_at >= log.limit.after {
+            if clock.now() < hand_over && hand_over < due {
+                on.wait_until(hand_over).await?;
+            }
+            if clock.now() >= hand_over {
                 on.hand_over().await?;
             }
+            on.wait_until(due).await?;
             looks.push(look(&mut on, None, &log.states, &mut *bench.watcher).await?);
             due = (due + log.every).max(clock.now());
         }
