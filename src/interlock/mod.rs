@@ -9,6 +9,8 @@
 mod gate;
 mod journal;
 mod station;
+#[cfg(test)]
+mod tests;
 mod trip;
 
 pub use gate::{Bounds, Gate};

@@ -8,18 +8,20 @@
 //! Holds always: a set value is read back and compared within the instrument's
 //! resolution; the limit is set before the voltage; "off" was seen, not assumed.
 
-use crate::clock::Clock;
 use super::error::{Fault, InstrumentError};
-use super::profile::{ModeForm, Profile, Readback, Setting, SupplyProfile, fits};
-use super::reading::{Measurand, Reading, Regulation, Role, Sample, Snapshot};
-use super::reply::{Said, said, sample};
+use super::profile::{Profile, Setting, SupplyProfile, fits};
+use super::reading::{Measurand, Reading, Role};
+use super::reply::{Said, said};
 use super::session::Session;
 use super::template::{fill, number};
 use crate::units::{Amperes, Seconds, Volts};
+use crate::clock::Clock;
 use std::marker::PhantomData;
 
-/// How often switching off is tried before the driver gives up.
-const OFF_TRIES: u32 = 3;
+mod off;
+mod read;
+
+pub(in crate::instrument) use read::missing;
 
 /// A supply. See the module's text for `K`.
 pub struct Supply<K> {
@@ -40,13 +42,6 @@ pub enum Belief {
     Off,
     /// Switched on, or perhaps so.
     MaybeOn,
-}
-
-/// An answer with its times, or why there is none.
-struct Answer {
-    asked: Seconds,
-    answered: Seconds,
-    reply: Result<String, Sample>,
 }
 
 /// A setting as wanted and as read back.
@@ -287,160 +282,6 @@ impl<K> Supply<K> {
         Err(Fault::Mismatch { what: "the output".into(), wanted: "on".into(), found: reply })
     }
 
-    /// Whether the supply says that its output is off; `None` where it cannot be asked.
-    ///
-    /// # Errors
-    /// Those of a query, or an answer that means neither.
-    pub async fn says_off(&mut self) -> Result<Option<bool>, InstrumentError> {
-        self.output_state().await.map(|s| s.map(|(off, _)| off)).map_err(|f| f.of(Role::Supply))
-    }
-
-    async fn output_state(&mut self) -> Result<Option<(bool, String)>, Fault> {
-        let Some(ask) = self.profile.output.ask.clone() else { return Ok(None) };
-        let reply = self.ask(&ask).await?;
-        let output = &self.profile.output;
-        if output.reads_off.iter().any(|word| same_word(&reply, word)) {
-            return Ok(Some((true, reply)));
-        }
-        if output.reads_on.iter().any(|word| same_word(&reply, word)) {
-            return Ok(Some((false, reply)));
-        }
-        self.session.doubt(&ask);
-        Err(Fault::Garbled { command: ask, reply, expected: "on or off".into() })
-    }
-
-    /// Switches the output off and makes sure of it: by the supply's own word
-    /// where it can be asked, and by a current that cannot be told from zero.
-    /// Sent at once, whatever the state of the conversation; tried three times,
-    /// the later ones with the message that switches every output off, and with
-    /// the voltage set to zero.
-    ///
-    /// # Errors
-    /// [`Fault::NotOff`] with what was seen, or why nothing could be seen.
-    pub async fn off(&mut self) -> Result<OffProof, InstrumentError> {
-        let mut why = String::new();
-        let mut first = None;
-        for attempt in 1..=OFF_TRIES {
-            match self.try_off(attempt, &mut first).await {
-                Ok(proof) => {
-                    self.output = Belief::Off;
-                    return Ok(proof);
-                }
-                Err(fault) => why = fault.to_string(),
-            }
-        }
-        Err(Fault::NotOff { why }.of(Role::Supply))
-    }
-
-    async fn try_off(&mut self, attempt: u32, first: &mut Option<Seconds>) -> Result<OffProof, Fault> {
-        let output = self.profile.output.clone();
-        // Select-dialects: off must reach the right channel; a wrong one is found by the verification.
-        self.select().await?;
-        let off = self.fill(&output.off);
-        self.session.command_at_once(&off).await?;
-        let at = *first.get_or_insert(self.session.last_sent());
-        if attempt > 1 {
-            if let Some(all) = &output.all_off {
-                self.session.command_at_once(&self.fill(all)).await?;
-            }
-            let zero = number(0.0, self.profile.voltage.resolution);
-            let message = fill(&self.profile.voltage.set, &[("value", &zero), ("channel", &self.channel)]);
-            self.select().await?;
-            self.session.command_at_once(&message).await?;
-        }
-        // Errors in the queue belong to the past or to this; the verification decides.
-        if let Err(fault) = self.session.drain_errors(&off).await
-            && !matches!(fault, Fault::Refused { .. })
-        {
-            return Err(fault);
-        }
-        let state = match self.output_state().await? {
-            Some((false, reply)) => {
-                return Err(Fault::NotOff { why: format!("{off:?} was sent, but the supply says that its output is on ({reply})") });
-            }
-            Some((true, reply)) => Some(reply),
-            None => None,
-        };
-        let give_up = self.clock.now() + output.fall + Seconds(0.5);
-        loop {
-            let Snapshot { voltage, current, .. } = self.snapshot().await?;
-            match current.sample {
-                Sample::BelowFloor { .. } => return Ok(OffProof { state, current, voltage, tries: attempt, at }),
-                // A bleeder or a discharging unit may push a little for a while.
-                Sample::Value { .. } if self.clock.now().0 < give_up.0 => self.clock.sleep(Seconds(0.02)).await,
-                Sample::Value { value, .. } => {
-                    return Err(Fault::NotOff { why: format!("the output is said to be off, but {} flows", Amperes(value)) });
-                }
-                other => return Err(Fault::NotOff { why: format!("the current cannot be read: {}", other.word()) }),
-            }
-        }
-    }
-
-    /// Reads voltage, current and regulation, one after the other.
-    ///
-    /// # Errors
-    /// The link's alone: what is wrong with an answer stands in its reading.
-    pub async fn snapshot(&mut self) -> Result<Snapshot, Fault> {
-        let regulation = self.regulation().await?;
-        let (v, i) = (self.profile.measured_voltage.clone(), self.profile.measured_current.clone());
-        let first = self.answer(&v.ask).await?;
-        let voltage = self.reading(&first, &v, Measurand::Voltage, regulation);
-        // Where one question answers both, it is asked once.
-        let second = if i.ask == v.ask { first } else { self.answer(&i.ask).await? };
-        let current = self.reading(&second, &i, Measurand::Current, regulation);
-        Ok(Snapshot { voltage, current, regulation })
-    }
-
-    /// Reads the voltage alone: what is left at the terminals.
-    ///
-    /// # Errors
-    /// The link's alone.
-    pub async fn terminal_voltage(&mut self) -> Result<Reading, Fault> {
-        let v = self.profile.measured_voltage.clone();
-        let answer = self.answer(&v.ask).await?;
-        Ok(self.reading(&answer, &v, Measurand::Voltage, Regulation::Unknown))
-    }
-
-    async fn answer(&mut self, template: &str) -> Result<Answer, Fault> {
-        let asked = self.clock.now();
-        let result = self.ask(template).await;
-        let answered = self.clock.now();
-        let reply = match result {
-            Ok(reply) => Ok(reply),
-            Err(fault) => Err(missing(fault)?),
-        };
-        Ok(Answer { asked, answered, reply })
-    }
-
-    fn reading(&mut self, answer: &Answer, readback: &Readback, of: Measurand, regulation: Regulation) -> Reading {
-        let sample = match &answer.reply {
-            Ok(reply) => {
-                let prefix = self.fill(&readback.reply.prefix);
-                let said = said(reply, &readback.reply, &prefix, of, &[]);
-                if said == Said::Garbled {
-                    self.session.doubt(&readback.ask);
-                }
-                sample(said, &readback.accuracy, 0.0, readback.resolution, readback.floor)
-            }
-            Err(sample) => *sample,
-        };
-        Reading { role: Role::Supply, measurand: of, asked: answer.asked, answered: answer.answered, sample, regulation }
-    }
-
-    async fn regulation(&mut self) -> Result<Regulation, Fault> {
-        let Some(mode) = self.profile.mode.clone() else { return Ok(Regulation::Unknown) };
-        let reply = match self.ask(&mode.ask).await {
-            Ok(reply) => reply,
-            Err(fault) if fault.is_passing() => return Ok(Regulation::Unknown),
-            Err(fault) => return Err(fault),
-        };
-        let found = understood(&reply, &mode.form);
-        if found == Regulation::Unknown {
-            self.session.doubt(&mode.ask);
-        }
-        Ok(found)
-    }
-
     /// Gives it back to its front panel.
     ///
     /// # Errors
@@ -450,16 +291,6 @@ impl<K> Supply<K> {
             self.session.command(&message).await.map_err(|f| f.of(Role::Supply))?;
         }
         Ok(())
-    }
-}
-
-/// What a fault says of a reading; a fault of the link is no reading at all.
-pub(super) fn missing(fault: Fault) -> Result<Sample, Fault> {
-    match fault {
-        Fault::NoReply { .. } | Fault::OutOfStep { .. } => Ok(Sample::NoReply),
-        Fault::Late { .. } => Ok(Sample::Late),
-        Fault::Garbled { .. } | Fault::Refused { .. } => Ok(Sample::Garbled),
-        other => Err(other),
     }
 }
 
@@ -475,57 +306,9 @@ fn same_word(reply: &str, word: &str) -> bool {
     }
 }
 
-fn understood(reply: &str, form: &ModeForm) -> Regulation {
-    match form {
-        ModeForm::Words { voltage, current, fault } => {
-            let is = |words: &[String]| words.iter().any(|word| same_word(reply, word));
-            if is(current) {
-                Regulation::Current
-            } else if is(voltage) {
-                Regulation::Voltage
-            } else if is(fault) {
-                Regulation::Fault
-            } else {
-                Regulation::Unknown
-            }
-        }
-        ModeForm::Bits { voltage, current } => {
-            let Some(register) = reply.trim().parse::<f64>().ok().filter(|r| r.fract() == 0.0 && (0.0..=65535.0).contains(r)) else {
-                return Regulation::Unknown;
-            };
-            let bit = |n: u32| (register / 2f64.powi(i32::try_from(n).unwrap_or(31))).floor() % 2.0 == 1.0;
-            match (bit(*voltage), bit(*current)) {
-                (true, false) => Regulation::Voltage,
-                (false, true) => Regulation::Current,
-                (true, true) => Regulation::Fault,
-                (false, false) => Regulation::Neither,
-            }
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn mode_answers_are_understood_by_the_profile_alone() {
-        // QUIRKS rows 20 to 22 and CHECKS 1.6 rows 4 and 6: the same answer means opposite things.
-        let bits = ModeForm::Bits { voltage: 1, current: 0 };
-        assert_eq!(understood("1", &bits), Regulation::Current);
-        assert_eq!(understood("2", &bits), Regulation::Voltage);
-        assert_eq!(understood("+3", &bits), Regulation::Fault);
-        assert_eq!(understood("0", &bits), Regulation::Neither);
-        assert_eq!(understood("514", &bits), Regulation::Voltage);
-        assert_eq!(understood("CV", &bits), Regulation::Unknown);
-        let words = |voltage: &str, current: &str| ModeForm::Words { voltage: vec![voltage.into()], current: vec![current.into()], fault: vec!["3".into()] };
-        assert_eq!(understood("1", &words("2", "1")), Regulation::Current);
-        assert_eq!(understood("1", &words("1", "2")), Regulation::Voltage);
-        assert_eq!(understood("+1", &words("1", "2")), Regulation::Voltage);
-        assert_eq!(understood("cc", &words("CV", "CC")), Regulation::Current);
-        assert_eq!(understood("3", &words("1", "2")), Regulation::Fault);
-        assert_eq!(understood("", &words("1", "2")), Regulation::Unknown);
-    }
 
     #[test]
     fn words_are_compared_as_text_or_as_numbers() {

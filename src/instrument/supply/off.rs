@@ -1,0 +1,101 @@
+//! Switching a supply's output off, and making sure of it.
+
+use super::{Belief, OffProof, Supply, same_word};
+use crate::instrument::error::{Fault, InstrumentError};
+use crate::instrument::reading::{Role, Sample, Snapshot};
+use crate::instrument::template::{fill, number};
+use crate::units::{Amperes, Seconds};
+
+/// How often switching off is tried before the driver gives up.
+const OFF_TRIES: u32 = 3;
+
+impl<K> Supply<K> {
+    /// Whether the supply says that its output is off; `None` where it cannot be asked.
+    ///
+    /// # Errors
+    /// Those of a query, or an answer that means neither.
+    pub async fn says_off(&mut self) -> Result<Option<bool>, InstrumentError> {
+        self.output_state().await.map(|s| s.map(|(off, _)| off)).map_err(|f| f.of(Role::Supply))
+    }
+
+    async fn output_state(&mut self) -> Result<Option<(bool, String)>, Fault> {
+        let Some(ask) = self.profile.output.ask.clone() else { return Ok(None) };
+        let reply = self.ask(&ask).await?;
+        let output = &self.profile.output;
+        if output.reads_off.iter().any(|word| same_word(&reply, word)) {
+            return Ok(Some((true, reply)));
+        }
+        if output.reads_on.iter().any(|word| same_word(&reply, word)) {
+            return Ok(Some((false, reply)));
+        }
+        self.session.doubt(&ask);
+        Err(Fault::Garbled { command: ask, reply, expected: "on or off".into() })
+    }
+
+    /// Switches the output off and makes sure of it: by the supply's own word
+    /// where it can be asked, and by a current that cannot be told from zero.
+    /// Sent at once, whatever the state of the conversation; tried three times,
+    /// the later ones with the message that switches every output off, and with
+    /// the voltage set to zero.
+    ///
+    /// # Errors
+    /// [`Fault::NotOff`] with what was seen, or why nothing could be seen.
+    pub async fn off(&mut self) -> Result<OffProof, InstrumentError> {
+        let mut why = String::new();
+        let mut first = None;
+        for attempt in 1..=OFF_TRIES {
+            match self.try_off(attempt, &mut first).await {
+                Ok(proof) => {
+                    self.output = Belief::Off;
+                    return Ok(proof);
+                }
+                Err(fault) => why = fault.to_string(),
+            }
+        }
+        Err(Fault::NotOff { why }.of(Role::Supply))
+    }
+
+    async fn try_off(&mut self, attempt: u32, first: &mut Option<Seconds>) -> Result<OffProof, Fault> {
+        let output = self.profile.output.clone();
+        // Select-dialects: off must reach the right channel; a wrong one is found by the verification.
+        self.select().await?;
+        let off = self.fill(&output.off);
+        self.session.command_at_once(&off).await?;
+        let at = *first.get_or_insert(self.session.last_sent());
+        if attempt > 1 {
+            if let Some(all) = &output.all_off {
+                self.session.command_at_once(&self.fill(all)).await?;
+            }
+            let zero = number(0.0, self.profile.voltage.resolution);
+            let message = fill(&self.profile.voltage.set, &[("value", &zero), ("channel", &self.channel)]);
+            self.select().await?;
+            self.session.command_at_once(&message).await?;
+        }
+        // Errors in the queue belong to the past or to this; the verification decides.
+        if let Err(fault) = self.session.drain_errors(&off).await
+            && !matches!(fault, Fault::Refused { .. })
+        {
+            return Err(fault);
+        }
+        let state = match self.output_state().await? {
+            Some((false, reply)) => {
+                return Err(Fault::NotOff { why: format!("{off:?} was sent, but the supply says that its output is on ({reply})") });
+            }
+            Some((true, reply)) => Some(reply),
+            None => None,
+        };
+        let give_up = self.clock.now() + output.fall + Seconds(0.5);
+        loop {
+            let Snapshot { voltage, current, .. } = self.snapshot().await?;
+            match current.sample {
+                Sample::BelowFloor { .. } => return Ok(OffProof { state, current, voltage, tries: attempt, at }),
+                // A bleeder or a discharging unit may push a little for a while.
+                Sample::Value { .. } if self.clock.now().0 < give_up.0 => self.clock.sleep(Seconds(0.02)).await,
+                Sample::Value { value, .. } => {
+                    return Err(Fault::NotOff { why: format!("the output is said to be off, but {} flows", Amperes(value)) });
+                }
+                other => return Err(Fault::NotOff { why: format!("the current cannot be read: {}", other.word()) }),
+            }
+        }
+    }
+}
