@@ -26,11 +26,23 @@ pub struct Board {
     pub hung: Amperes,
     /// The arming delay: resistor from the input, capacitor, threshold of the gate as a share of the input.
     pub arming: Option<(Ohms, Leaky, Ratio)>,
-    /// Chance that a start ends in latch-up, and the current then.
-    pub latch_up: Option<(Ratio, Amperes)>,
-    /// A resistance that appears above a voltage.
+    /// Latch-up: when, and the current then.
+    pub latch_up: Option<(LatchUp, Amperes)>,
+    /// A path that opens above a voltage, with this resistance for what is above it.
     pub short: Option<(Volts, Ohms)>,
 }
+
+/// Which starts end in latch-up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LatchUp {
+    /// Each with this chance.
+    Chance(Ratio),
+    /// One alone, counted from 1.
+    AtStart(u64),
+}
+
+/// A latched-up path holds this many volts, and carries its full current a little above.
+const HOLDING: (f64, f64) = (0.8, 1.0);
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
@@ -54,6 +66,7 @@ pub struct Live {
     state: State,
     time: f64,
     arming: Option<Part>,
+    starts: u64,
     random: ChaCha8Rng,
 }
 
@@ -61,19 +74,45 @@ impl Live {
     /// A board without power.
     pub fn new(kind: Board, seed: u64) -> Self {
         let arming = kind.arming.as_ref().map(|(_, leaky, _)| Part::new(leaky.clone(), seed ^ 0xA5A5));
-        Self { kind, voltage: 0.0, state: State::Off, time: 0.0, arming, random: ChaCha8Rng::seed_from_u64(seed) }
+        Self { kind, voltage: 0.0, state: State::Off, time: 0.0, arming, starts: 0, random: ChaCha8Rng::seed_from_u64(seed ^ 0xB0A4D) }
     }
 
     /// Moves on by `h` seconds: `feed` amperes from a source that falls by
     /// `conductance` amperes for each volt the input rises.
     pub fn step(&mut self, h: f64, feed: f64, conductance: f64) {
         let arming = self.arm(h);
-        let drawn = self.draws() + arming;
-        let c = self.kind.input.0;
-        // Implicit in the feed, explicit in the load, which hardly depends on the voltage.
-        self.voltage = (self.voltage + h / c * (feed - drawn) / (1.0 + h / c * conductance)).max(0.0);
+        let v = self.voltage;
+        let (clamped, clamps) = self.clamped();
+        // Implicit throughout: a load that cannot draw from nothing counts as a
+        // conductance, so that no step, however long, undershoots zero.
+        let load = if v > 0.0 { (self.draws() + arming.max(0.0)) / v } else { 0.0 };
+        let back = (-arming).max(0.0);
+        let slope = conductance + clamps;
+        let by = h / self.kind.input.0;
+        self.voltage = ((v + by * (feed + back - clamped + slope * v)) / (1.0 + by * (slope + load))).max(0.0);
         self.time += h;
         self.change_state();
+    }
+
+    /// Taken off the bench: discharged by hand.
+    pub fn put_away(&mut self) {
+        self.voltage = 0.0;
+        self.state = State::Off;
+        if let Some(part) = &mut self.arming {
+            part.discharge();
+        }
+    }
+
+    /// What flows in paths that open above a voltage, and how steeply it rises with it.
+    fn clamped(&self) -> (f64, f64) {
+        let v = self.voltage;
+        let short = self.kind.short.map(|(above, ohms)| (above.0, ohms.0));
+        let latched = match (self.state, self.kind.latch_up) {
+            (State::LatchedUp, Some((_, amperes))) if v < HOLDING.1 => Some((HOLDING.0, (HOLDING.1 - HOLDING.0) / amperes.0)),
+            _ => None,
+        };
+        let paths = [short, latched].into_iter().flatten().filter(|(above, _)| v > *above);
+        paths.fold((0.0, 0.0), |sum, (above, ohms)| (sum.0 + (v - above) / ohms, sum.1 + 1.0 / ohms))
     }
 
     /// The arming delay; returns what it takes from the input. While the board is
@@ -87,10 +126,6 @@ impl Live {
 
     fn draws(&self) -> f64 {
         let v = self.voltage;
-        let short = match self.kind.short {
-            Some((above, ohms)) if v > above.0 => v / ohms.0,
-            _ => 0.0,
-        };
         let (share, period) = self.kind.ripple;
         let ripple = 1.0 + share.0 * (std::f64::consts::TAU * self.time / period.0).sin();
         let own = match self.state {
@@ -98,23 +133,31 @@ impl Live {
             State::Asleep => self.kind.asleep.0,
             State::Running => self.kind.running.0 * ripple,
             State::Hung => self.kind.hung.0,
+            State::LatchedUp if v < HOLDING.1 => 0.0,
             State::LatchedUp => self.kind.latch_up.map_or(0.0, |(_, amperes)| amperes.0),
         };
         // Nothing is drawn from nothing.
-        (own + short) * (v / 0.2).min(1.0)
+        own * (v / 0.2).min(1.0)
     }
 
     fn change_state(&mut self) {
         let (v, dropout, reset) = (self.voltage, self.kind.dropout.0, self.kind.reset_below.0);
         self.state = match self.state {
             State::Off if v > dropout => {
-                let chance = self.kind.latch_up.map_or(0.0, |(chance, _)| chance.0);
-                if self.random.random_bool(chance.clamp(0.0, 1.0)) { State::LatchedUp } else { State::Asleep }
+                self.starts += 1;
+                let latches = match self.kind.latch_up {
+                    Some((LatchUp::Chance(chance), _)) => self.random.random_bool(chance.0.clamp(0.0, 1.0)),
+                    Some((LatchUp::AtStart(number), _)) => self.starts == number,
+                    None => false,
+                };
+                if latches { State::LatchedUp } else { State::Asleep }
             }
             State::BrownOut if v < reset => State::Off,
             State::BrownOut if v > dropout => State::Hung,
             State::Asleep if self.armed() => State::Running,
-            State::Asleep | State::Running | State::Hung | State::LatchedUp if v < dropout * 0.9 => State::BrownOut,
+            State::Asleep | State::Running | State::Hung if v < dropout * 0.9 => State::BrownOut,
+            // A latch-up lasts until the power is gone, also where the supply limits it.
+            State::LatchedUp if v < HOLDING.0 * 0.5 => State::BrownOut,
             same => same,
         };
     }

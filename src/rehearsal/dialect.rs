@@ -38,16 +38,22 @@ pub fn matches(template: &str, message: &str) -> Option<Filled> {
         text = text.get(end..)?;
         match name {
             "channel" => filled.channel = Some(value.parse().ok()?),
-            "value" | "voltage" => filled.first = Some(value.parse().ok()?),
-            "current" => filled.second = Some(value.parse().ok()?),
+            "value" | "voltage" => filled.first = Some(number(value)?),
+            "current" => filled.second = Some(number(value)?),
             _ if value.is_empty() => return None,
             _ => filled.word = Some(value.to_owned()),
         }
     }
 }
 
+/// A decimal number; `inf` and `NaN`, which Rust would read, are none.
+fn number(text: &str) -> Option<f64> {
+    let plain = text.chars().all(|c| c.is_ascii_digit() || "+-.eE".contains(c));
+    text.parse().ok().filter(|n: &f64| plain && n.is_finite())
+}
+
 fn tidy(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
+    text.split_whitespace().collect::<Vec<_>>().join(" ").replace(" ,", ",").replace(", ", ",")
 }
 
 #[cfg(test)]
@@ -68,5 +74,9 @@ mod tests {
         assert_eq!((both.first, both.second), (Some(9.0), Some(0.06)));
         assert_eq!(matches("CONF:CURR:DC {range}", "CONF:CURR:DC 1.0E-1").unwrap().word.as_deref(), Some("1.0E-1"));
         assert_eq!(matches("OUTP?", "OUTP"), None);
+        assert!(matches("VOLT {value},(@{channel})", " VOLT  9 ,  (@1) ").is_some());
+        for none in ["NaN", "inf", "1e999", ""] {
+            assert_eq!(matches("VOLT {value}", &format!("VOLT {none}")), None, "{none}");
+        }
     }
 }

@@ -22,8 +22,10 @@ pub struct MeterDevice {
     remote: bool,
     gain: f64,
     random: ChaCha8Rng,
-    /// Charge and volt-seconds at the beginning of the measurement in hand.
+    /// Time, charge and volt-seconds at the beginning of the measurement in hand.
     begun: Option<(f64, f64, f64)>,
+    /// Shows overload whatever it measures: for tests.
+    pub overloaded: bool,
 }
 
 impl MeterDevice {
@@ -49,6 +51,7 @@ impl MeterDevice {
             gain,
             random,
             begun: None,
+            overloaded: false,
         }
     }
 
@@ -80,6 +83,12 @@ impl MeterDevice {
                 self.errors.clear();
                 return Does::Sets;
             }
+            "*RST" => {
+                let range = self.profile.current.as_ref().and_then(|f| f.ranges.last().cloned());
+                self.rate = self.profile.rates.first().cloned().unwrap_or(self.rate.clone());
+                self.choose(false, range, world);
+                return Does::Sets;
+            }
             _ => {}
         }
         if self.dialect.remote.iter().any(|m| m.eq_ignore_ascii_case(message)) {
@@ -87,6 +96,7 @@ impl MeterDevice {
             return Does::Sets;
         }
         if self.dialect.local.iter().any(|m| m.eq_ignore_ascii_case(message)) {
+            self.remote = self.dialect.remote.is_empty();
             return Does::Sets;
         }
         if !self.remote {
@@ -104,11 +114,17 @@ impl MeterDevice {
                 return Some(Does::Answers(self.range.as_ref()?.send.clone()));
             }
             if now && function.trigger.as_ref().is_some_and(|t| t.eq_ignore_ascii_case(message)) {
+                self.begun = Some((world.time(), world.charge(), world.volt_seconds()));
                 return Some(Does::Sets);
             }
             if now && function.read.eq_ignore_ascii_case(message) {
-                self.begun = Some((world.time(), world.charge(), world.volt_seconds()));
-                return Some(Does::Measures(self.rate.integration.0));
+                if function.trigger.is_none() {
+                    self.begun = Some((world.time(), world.charge(), world.volt_seconds()));
+                }
+                // Asked without a trigger there is nothing fresh to be had (SCPI-99: data corrupt or stale).
+                let Some((began, ..)) = self.begun else { return Some(self.complain(-230)) };
+                let first = (began + self.rate.integration.0 - world.time()).max(0.0);
+                return Some(Does::Measures { first, then: (self.rate.period - self.rate.integration).0 });
             }
             for template in &function.configure {
                 let Some(filled) = matches(template, message) else { continue };
@@ -140,6 +156,7 @@ impl MeterDevice {
     fn choose(&mut self, voltage: bool, range: Option<Range>, world: &mut World) {
         self.measures_voltage = voltage;
         self.range = range;
+        self.begun = None;
         world.set_shunt(self.shunt());
     }
 
@@ -156,9 +173,9 @@ impl MeterDevice {
             _ => 0.0,
         };
         let accuracy = &range.accuracy;
-        let noise: f64 = self.random.random_range(-1.0..1.0) * 0.2 * accuracy.half_width(0.0, range.full) * (0.02 / self.rate.integration.0).sqrt().min(1.0);
+        let noise: f64 = self.random.random_range(-1.0..1.0) * 0.2 * accuracy.half_width(0.0, range.full) * (0.02 / self.rate.integration.0).sqrt().min(4.0);
         let value = truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
-        if value.abs() > range.full * 1.2 {
+        if self.overloaded || value.abs() > range.full * 1.2 {
             return in_field(&function, self.profile.overload.first().cloned().unwrap_or_else(|| "9.90000000E+37".into()));
         }
         let rounded = (value / range.resolution).round() * range.resolution;

@@ -27,6 +27,8 @@ pub(super) struct Inner {
     pub(super) world: World,
     pub(super) supply: SupplyDevice,
     pub(super) meter: Option<MeterDevice>,
+    /// Whether the supply's and the meter's cable is out.
+    unplugged: (bool, bool),
 }
 
 /// The supply's own state, for tests and for `standin`.
@@ -34,6 +36,8 @@ pub(super) struct Inner {
 pub struct SupplyState {
     /// Whether the output that feeds the unit is on.
     pub on: bool,
+    /// Whether each output is on, from channel 1.
+    pub outputs: Vec<bool>,
     /// Its set voltage.
     pub voltage: Volts,
     /// Its limit.
@@ -74,7 +78,7 @@ impl Rig {
         let mut world = World::new(board, name, parts, bench.leads.resistance.0, profile.output.off_is);
         world.set_shunt(meter.as_ref().map_or(0.0, MeterDevice::shunt));
         let wires = (seat.profile.wire.clone(), bench.meter.as_ref().map(|m| m.profile.wire.clone()));
-        Ok(Self { inner: Arc::new(Mutex::new(Inner { world, supply, meter })), clock, unit: name.to_owned(), wires })
+        Ok(Self { inner: Arc::new(Mutex::new(Inner { world, supply, meter, unplugged: (false, false) })), clock, unit: name.to_owned(), wires })
     }
 
     /// The bench's clock.
@@ -99,7 +103,7 @@ impl Rig {
     /// What a stand-in does with a message, now.
     pub(super) fn handle(&self, role: Role, message: &str) -> Does {
         let mut inner = self.lock();
-        let Inner { world, supply, meter } = &mut *inner;
+        let Inner { world, supply, meter, .. } = &mut *inner;
         match (role, meter) {
             (Role::Supply, _) => supply.handle(message, world),
             (Role::Meter, Some(meter)) => meter.handle(message, world),
@@ -131,12 +135,37 @@ impl Rig {
         self.lock().supply.ignores_off = true;
     }
 
+    /// A cable pulled out, or put back: the stand-in hears nothing and says nothing.
+    pub fn unplug(&self, role: Role, out: bool) {
+        let mut inner = self.lock();
+        match role {
+            Role::Supply => inner.unplugged.0 = out,
+            Role::Meter => inner.unplugged.1 = out,
+        }
+    }
+
+    pub(super) fn is_unplugged(&self, role: Role) -> bool {
+        let inner = self.lock();
+        match role {
+            Role::Supply => inner.unplugged.0,
+            Role::Meter => inner.unplugged.1,
+        }
+    }
+
+    /// A meter that shows overload whatever it measures, for tests.
+    pub fn overload(&self, overloaded: bool) {
+        if let Some(meter) = &mut self.lock().meter {
+            meter.overloaded = overloaded;
+        }
+    }
+
     /// The supply's own state.
     pub fn supply_state(&self) -> SupplyState {
         let inner = self.lock();
         let (voltage, limit) = inner.supply.set_points();
         SupplyState {
             on: inner.supply.is_on(),
+            outputs: inner.supply.outputs(),
             voltage: Volts(voltage),
             limit: Amperes(limit),
             switches: inner.supply.switches.clone(),

@@ -4,16 +4,21 @@
 
 use super::rig::Rig;
 use super::supply::Does;
+use crate::clock::Clock;
 use crate::instrument::Role;
+use crate::instrument::profile::Wire;
 use crate::units::Seconds;
 use std::io;
-use tokio::io::{AsyncBufReadExt, AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, BufReader};
+use tokio::io::{AsyncBufReadExt, AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, BufReader, ReadHalf, WriteHalf};
 use tokio::net::TcpListener;
+use tokio::sync::mpsc;
 
 /// Time that a stand-in takes for a message.
 const REPLY: Seconds = Seconds(0.002);
 /// The longest message that it takes.
 const LONGEST: usize = 4096;
+/// How many chunks may wait while it is busy.
+const HEARD: usize = 64;
 
 /// What a stand-in does beside its dialect: for tests.
 #[derive(Clone, Copy, Debug, Default)]
@@ -24,39 +29,81 @@ pub struct Quirks {
     pub silent_after: Option<u64>,
     /// Hangs up after so many messages.
     pub hang_up_after: Option<u64>,
+    /// Takes this much longer for everything that it answers.
+    pub slower: Seconds,
 }
 
 /// Serves one stand-in until the other end leaves.
 ///
 /// # Errors
 /// Those of the stream.
-pub async fn serve<S: AsyncRead + AsyncWrite + Unpin>(rig: &Rig, role: Role, mut stream: S, quirks: Quirks) -> io::Result<()> {
+pub async fn serve<S: AsyncRead + AsyncWrite + Unpin>(rig: &Rig, role: Role, stream: S, quirks: Quirks) -> io::Result<()> {
     let Some(wire) = rig.wire(role).cloned() else { return Ok(()) };
-    let clock = rig.clock();
-    let (end, reply_end) = (wire.send_end.as_bytes(), wire.receive_end.as_bytes());
-    let mut arrived = Vec::new();
+    let (reader, writer) = tokio::io::split(stream);
+    let (heard, chunks) = mpsc::channel(HEARD);
+    tokio::select! {
+        // In this order, so that one seed gives one outcome.
+        biased;
+        never = listen(reader, rig.clock(), heard) => match never {},
+        done = obey(rig, role, &wire, quirks, chunks, writer) => done,
+    }
+}
+
+/// What arrived, and when.
+type Heard = io::Result<(Seconds, Vec<u8>)>;
+
+/// Notes when bytes arrive, also while the device is busy; goes on until it is dropped.
+async fn listen<S: AsyncRead>(mut reader: ReadHalf<S>, clock: Clock, heard: mpsc::Sender<Heard>) -> std::convert::Infallible {
     let mut chunk = [0; 1024];
+    loop {
+        let what = match reader.read(&mut chunk).await {
+            Ok(0) => break,
+            Ok(n) => Ok((clock.now(), chunk.get(..n).unwrap_or(&[]).to_vec())),
+            Err(error) => Err(error),
+        };
+        let broken = what.is_err();
+        if heard.send(what).await.is_err() || broken {
+            break;
+        }
+    }
+    drop(heard);
+    std::future::pending().await
+}
+
+/// Takes one message after the other, and answers.
+async fn obey<S: AsyncWrite>(
+    rig: &Rig,
+    role: Role,
+    wire: &Wire,
+    quirks: Quirks,
+    mut chunks: mpsc::Receiver<Heard>,
+    mut writer: WriteHalf<S>,
+) -> io::Result<()> {
+    let clock = rig.clock();
+    let mut arrived = Vec::new();
     let mut free_at = Seconds(0.0);
     let mut count = 0;
-    loop {
-        while let Some(message) = take(&mut arrived, end) {
+    while let Some(heard) = chunks.recv().await {
+        let (came, bytes) = heard?;
+        arrived.extend_from_slice(&bytes);
+        while let Some(message) = take(&mut arrived, wire.send_end.as_bytes()) {
             count += 1;
             if quirks.hang_up_after.is_some_and(|n| count > n) {
                 return Ok(());
             }
-            if quirks.silent_after.is_some_and(|n| count > n) {
+            if quirks.silent_after.is_some_and(|n| count > n) || rig.is_unplugged(role) {
                 continue;
             }
             // A real one misses what comes too early; half a millisecond is a timer's grain.
-            let early = clock.now().0 < free_at.0 - 5e-4;
-            if quirks.strict_gap && early {
+            if quirks.strict_gap && came.0 < free_at.0 - 5e-4 {
                 continue;
             }
             let text = String::from_utf8_lossy(&message).trim().to_owned();
-            clock.sleep(REPLY).await;
+            clock.sleep(REPLY + quirks.slower).await;
             let does = rig.handle(role, &text);
             let sets = matches!(does, Does::Sets);
             let mut lines = Vec::new();
+            let mut rest = Seconds(0.0);
             if wire.echo {
                 lines.push(text);
             }
@@ -66,31 +113,31 @@ pub async fn serve<S: AsyncRead + AsyncWrite + Unpin>(rig: &Rig, role: Role, mut
                     lines.push(answer);
                     lines.extend(wire.acknowledge.clone());
                 }
-                Does::Measures(span) => {
-                    clock.sleep(Seconds(span)).await;
+                Does::Measures { first, then } => {
+                    clock.sleep(Seconds(first)).await;
                     lines.push(rig.finish(role));
                     lines.extend(wire.acknowledge.clone());
+                    rest = Seconds(then) - REPLY;
                 }
                 Does::Complains(words) => lines.push(words),
                 Does::Ignores => {}
             }
             lines.extend(wire.prompt.clone());
-            let mut bytes = Vec::new();
+            let mut answer = Vec::new();
             for line in lines {
-                bytes.extend_from_slice(line.as_bytes());
-                bytes.extend_from_slice(reply_end);
+                answer.extend_from_slice(line.as_bytes());
+                answer.extend_from_slice(wire.receive_end.as_bytes());
             }
-            free_at = clock.now() + if sets { wire.write_gap } else { wire.gap } - REPLY;
-            stream.write_all(&bytes).await?;
+            // The gap counts from the end of the message, or from that of its answer.
+            free_at = if sets && answer.is_empty() { came + wire.write_gap } else { clock.now() + if sets { wire.write_gap } else { wire.gap } - REPLY };
+            writer.write_all(&answer).await?;
+            clock.sleep(rest).await;
         }
         if arrived.len() > LONGEST {
             arrived.clear();
         }
-        match stream.read(&mut chunk).await? {
-            0 => return Ok(()),
-            n => arrived.extend_from_slice(chunk.get(..n).unwrap_or(&[])),
-        }
     }
+    Ok(())
 }
 
 fn take(arrived: &mut Vec<u8>, end: &[u8]) -> Option<Vec<u8>> {

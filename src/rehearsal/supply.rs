@@ -8,6 +8,9 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::BTreeMap;
 
+/// Time in which an output rises from nothing to the rated voltage, in seconds.
+const RISE: f64 = 0.01;
+
 /// What a device does with a message.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Does {
@@ -15,8 +18,14 @@ pub enum Does {
     Sets,
     /// An answer.
     Answers(String),
-    /// A measurement that takes this long, in seconds; then it answers.
-    Measures(f64),
+    /// A measurement that goes on for `first` seconds; then it answers, and takes no
+    /// other for `then` seconds.
+    Measures {
+        /// Until the answer.
+        first: f64,
+        /// After it.
+        then: f64,
+    },
     /// An error in place of an answer.
     Complains(String),
     /// Nothing at all.
@@ -33,6 +42,17 @@ struct Channel {
     tripped: bool,
     restores: bool,
 }
+
+impl Channel {
+    /// After power-on and reset.
+    fn fresh(profile: &SupplyProfile) -> Self {
+        let over_voltage = profile.rated_voltage.0 * PROTECTION;
+        Self { voltage: 0.0, limit: profile.rated_current.0, on: false, over_voltage, tripped: false, restores: false }
+    }
+}
+
+/// The highest protection level, as a multiple of the rated voltage.
+const PROTECTION: f64 = 1.2;
 
 /// A moment at which the output was switched.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,7 +85,7 @@ impl SupplyDevice {
     /// With everything off.
     pub fn new(dialect: &Profile, profile: &SupplyProfile, serial: &str, wired: u32, seed: u64) -> Self {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let channel = Channel { voltage: 0.0, limit: profile.rated_current.0, on: false, over_voltage: f64::INFINITY, tripped: false, restores: false };
+        let channel = Channel::fresh(profile);
         let gain = (random.random_range(-0.5..0.5), random.random_range(-0.5..0.5));
         Self {
             profile: profile.clone(),
@@ -91,6 +111,11 @@ impl SupplyDevice {
     /// Set voltage and limit of the wired channel.
     pub fn set_points(&self) -> (f64, f64) {
         self.channels.get(&self.wired).map_or((0.0, 0.0), |c| (c.voltage, c.limit))
+    }
+
+    /// Whether each output is on, from channel 1.
+    pub fn outputs(&self) -> Vec<bool> {
+        self.channels.values().map(|c| c.on).collect()
     }
 
     /// Notes an error, as its dialect does.
@@ -144,7 +169,12 @@ impl SupplyDevice {
             "*RST" => {
                 for number in 1..=self.profile.channels {
                     self.switch(number, false, world);
+                    if let Some(channel) = self.channels.get_mut(&number).filter(|c| !c.on) {
+                        *channel = Channel::fresh(&self.profile);
+                    }
+                    self.apply(number, world);
                 }
+                self.selected = 1;
                 Some(Does::Sets)
             }
             _ => None,
@@ -168,7 +198,7 @@ impl SupplyDevice {
         let setting = |setting: &Setting, value: fn(&Channel) -> f64, symbol: &str| {
             let filled = matches(setting.ask.as_ref()?, message)?;
             let (number, channel) = state(&filled)?;
-            Some(Does::Answers(written(value(&channel).min(1e9), setting.resolution, &setting.reply, symbol, number)))
+            Some(Does::Answers(written(value(&channel), setting.resolution, &setting.reply, symbol, number)))
         };
         if let Some(does) = setting(&profile.voltage, |c| c.voltage, "V").or_else(|| setting(&profile.current, |c| c.limit, "A")) {
             return Some(does);
@@ -200,15 +230,17 @@ impl SupplyDevice {
         let (ask, yes) = protection.tripped.as_ref()?;
         let filled = matches(ask, message)?;
         let tripped = self.channels.get(&self.channel(&filled)?)?.tripped;
-        Some(Does::Answers(if tripped { yes.first()?.clone() } else { "0".into() }))
+        let no = ["0", "NO"].into_iter().find(|no| !yes.iter().any(|y| y == no));
+        Some(Does::Answers(if tripped { yes.first()?.clone() } else { no?.into() }))
     }
 
     fn mode(&self, form: &ModeForm, number: u32, world: &World) -> String {
-        let on = self.channels.get(&number).is_some_and(|c| c.on);
+        let (on, tripped) = self.channels.get(&number).map_or((false, false), |c| (c.on, c.tripped));
         let limiting = number == self.wired && on && world.see().limiting;
         match form {
             ModeForm::Bits { voltage, current } if on => (1_u64 << if limiting { *current } else { *voltage }).to_string(),
             ModeForm::Bits { .. } => "0".into(),
+            ModeForm::Words { fault, .. } if tripped && !fault.is_empty() => fault.first().cloned().unwrap_or_default(),
             ModeForm::Words { current, .. } if limiting => current.first().cloned().unwrap_or_default(),
             ModeForm::Words { voltage, .. } => voltage.first().cloned().unwrap_or_default(),
         }
@@ -219,7 +251,9 @@ impl SupplyDevice {
         let seen = world.see();
         let (asks_v, asks_i) = (matches(&v.ask, message), matches(&i.ask, message));
         let number = self.channel(asks_v.as_ref().or(asks_i.as_ref())?)?;
-        let (volts, amperes) = if number == self.wired { (seen.terminal, seen.current.max(0.0)) } else { (0.0, 0.0) };
+        // Nothing hangs on the other channels: they show what is set.
+        let open = self.channels.get(&number).filter(|c| c.on).map_or(0.0, |c| c.voltage);
+        let (volts, amperes) = if number == self.wired { (seen.terminal, seen.current.max(0.0)) } else { (open, 0.0) };
         let volts = self.erring(volts, &v, self.gain.0);
         let amperes = self.erring(amperes, &i, self.gain.1).max(0.0);
         let text = match (asks_v, asks_i) {
@@ -237,12 +271,14 @@ impl SupplyDevice {
         Some(Does::Answers(text))
     }
 
-    /// With an error within the accuracy row, and a little noise. Near zero the
-    /// read-back shows zero, as most do.
+    /// With an error within the accuracy row, and a little noise. Both fade out below
+    /// one step, so that much less than half a step always shows as zero: a unit asleep
+    /// at microamperes looks just like one without power.
     fn erring(&mut self, value: f64, readback: &Readback, share: f64) -> f64 {
         let noise: f64 = self.random.random_range(-0.3..0.3) * readback.resolution;
         let offset = (readback.accuracy.offset * share).clamp(-0.15 * readback.resolution, 0.15 * readback.resolution);
-        value * (1.0 + share * readback.accuracy.reading.0) + offset + noise
+        let fade = (value.abs() / readback.resolution).min(1.0);
+        value * (1.0 + share * readback.accuracy.reading.0) + (offset + noise) * fade
     }
 
     fn set(&mut self, message: &str, world: &mut World) -> Option<Does> {
@@ -278,7 +314,7 @@ impl SupplyDevice {
             && let Some(filled) = matches(&level.set, message)
         {
             let number = self.channel(&filled)?;
-            return Some(self.set_value(number, &level, filled.first?, profile.rated_voltage.0 * 1.2, |c| &mut c.over_voltage, world));
+            return Some(self.set_value(number, &level, filled.first?, profile.rated_voltage.0 * PROTECTION, |c| &mut c.over_voltage, world));
         }
         let output = &profile.output;
         for (template, on) in [(Some(&output.on), true), (Some(&output.off), false)] {
@@ -364,7 +400,9 @@ impl SupplyDevice {
         }
         if number == self.wired {
             let off = self.profile.output.off_is;
-            world.set_source(Source { on: channel.on, voltage: channel.voltage, limit: channel.limit, off });
+            let rated = self.profile.rated_voltage.0;
+            let slew = (rated / RISE, rated / self.profile.output.fall.0.max(1e-3));
+            world.set_source(Source { on: channel.on, voltage: channel.voltage, limit: channel.limit, off, slew });
         }
     }
 }

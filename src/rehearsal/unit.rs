@@ -1,7 +1,7 @@
 //! Unit files: what a rehearsal is made of. Every key is described in
 //! `scripts/README.md`.
 
-use super::board::Board;
+use super::board::{Board, LatchUp};
 use super::leaky::Leaky;
 use crate::document::{Document, Problems, Table};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
@@ -124,12 +124,20 @@ fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Leaky, Ohms)>) -> Optio
         Some((resistor?, part?, threshold))
     });
     let latch_up = table.table("latch_up").and_then(|mut latch_up| {
-        let made = (or(&mut latch_up, "chance", 1.0), latch_up.need("current"));
+        let at_start = latch_up.count("at_start", 1, 1_000_000);
+        let when = at_start.map_or_else(|| LatchUp::Chance(or(&mut latch_up, "chance", 1.0)), LatchUp::AtStart);
+        let current = latch_up.need::<Amperes>("current");
+        if current.is_some_and(|c| c.0 <= 0.0) {
+            latch_up.problem("current", "a latch-up draws a current above zero", "not above zero", None);
+        }
         latch_up.finish();
-        Some((made.0, made.1?))
+        Some((when, current?))
     });
     let short = table.table("short").and_then(|mut short| {
-        let made = (short.need("above"), short.need("resistance"));
+        let made = (short.need("above"), short.need::<Ohms>("resistance"));
+        if made.1.is_some_and(|r| r.0 <= 0.0) {
+            short.problem("resistance", "a path has a resistance above zero", "not above zero", None);
+        }
         short.finish();
         Some((made.0?, made.1?))
     });

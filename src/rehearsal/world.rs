@@ -8,6 +8,10 @@ use std::collections::BTreeMap;
 
 /// Resistance that a supply presents when it has to take current back.
 const SINK: f64 = 50.0;
+/// Resistance that holds an output at zero volts when it is off.
+const HOLD: f64 = 1.0;
+/// Longest step while the output rises or falls, in seconds.
+const SLEWING: f64 = 2e-4;
 /// Largest change of the voltage in one step, in volts and as a share.
 const CHANGE: (f64, f64) = (0.004, 0.01);
 
@@ -22,12 +26,14 @@ pub struct Source {
     pub limit: f64,
     /// What it is when off.
     pub off: OffState,
+    /// Volts per second, up and down.
+    pub slew: (f64, f64),
 }
 
 /// What is connected.
 enum Load {
-    Board(Live),
-    Part { part: Part, series: f64 },
+    Board(Box<Live>),
+    Part { part: Box<Part>, series: f64 },
 }
 
 /// The circuit.
@@ -35,10 +41,12 @@ pub struct World {
     time: f64,
     step: f64,
     source: Source,
+    /// Volts that the output has reached on its way to the set voltage.
+    level: f64,
     /// Leads, and the shunt of a meter in series.
     leads: f64,
     shunt: f64,
-    board: Option<Live>,
+    board: Option<Box<Live>>,
     parts: BTreeMap<String, (Part, f64)>,
     load: Load,
     connected: String,
@@ -63,16 +71,17 @@ pub struct Seen {
 impl World {
     /// With the board connected.
     pub fn new(board: Live, unit: &str, parts: BTreeMap<String, (Part, f64)>, leads: f64, off: OffState) -> Self {
-        let source = Source { on: false, voltage: 0.0, limit: 0.0, off };
+        let source = Source { on: false, voltage: 0.0, limit: 0.0, off, slew: (1e4, 1e4) };
         Self {
             time: 0.0,
             step: 1e-5,
             source,
+            level: 0.0,
             leads,
             shunt: 0.0,
             board: None,
             parts,
-            load: Load::Board(board),
+            load: Load::Board(Box::new(board)),
             connected: unit.to_owned(),
             charge: 0.0,
             volt_seconds: 0.0,
@@ -91,13 +100,14 @@ impl World {
         let next = if what == unit {
             self.board.take().map(Load::Board)
         } else {
-            self.parts.get(what).map(|(part, series)| Load::Part { part: part.clone(), series: *series })
+            self.parts.get(what).map(|(part, series)| Load::Part { part: Box::new(part.clone()), series: *series })
         };
         let Some(next) = next else {
             let known: Vec<&str> = self.parts.keys().map(String::as_str).collect();
             return Err(format!("there is no {what:?} to connect; known: {unit}, {}", known.join(", ")));
         };
-        if let Load::Board(board) = std::mem::replace(&mut self.load, next) {
+        if let Load::Board(mut board) = std::mem::replace(&mut self.load, next) {
+            board.put_away();
             self.board = Some(board);
         }
         what.clone_into(&mut self.connected);
@@ -112,8 +122,24 @@ impl World {
 
     /// Changes the supply's output, from now on.
     pub fn set_source(&mut self, source: Source) {
+        if source.on && !self.source.on {
+            // It takes over what voltage it finds at its terminals.
+            self.level = self.see().terminal.clamp(0.0, source.voltage);
+        } else if !source.on && source.off != OffState::ZeroVolts {
+            self.level = 0.0;
+        }
         self.source = source;
         self.step = 1e-5;
+    }
+
+    /// Where the output's level is going.
+    fn goal(&self) -> f64 {
+        if self.source.on { self.source.voltage } else { 0.0 }
+    }
+
+    fn slew(&mut self, h: f64) {
+        let (up, down) = self.source.slew;
+        self.level += (self.goal() - self.level).clamp(-down * h, up * h);
     }
 
     /// Changes the shunt in the lead, from now on.
@@ -154,16 +180,16 @@ impl World {
     fn feed(&self) -> (Option<f64>, f64, bool) {
         let unit = self.unit_voltage();
         if self.source.on {
-            if unit > self.source.voltage {
-                return (Some(self.source.voltage), SINK, false);
+            if unit > self.level {
+                return (Some(self.level), SINK, false);
             }
-            let limiting = (self.source.voltage - unit) / self.resistance() > self.source.limit;
-            return (Some(self.source.voltage), 0.0, limiting);
+            let limiting = (self.level - unit) / self.resistance() > self.source.limit;
+            return (Some(self.level), 0.0, limiting);
         }
         match self.source.off {
             OffState::Open => (None, 0.0, false),
             OffState::Bleeder(ohms) => (Some(0.0), ohms.0, false),
-            OffState::ZeroVolts => (Some(0.0), 1.0, false),
+            OffState::ZeroVolts => (Some(self.level.min(unit)), HOLD, false),
         }
     }
 
@@ -174,7 +200,9 @@ impl World {
                 Load::Board(board) => board.longest_step(),
                 Load::Part { part, .. } => part.longest_step(),
             };
+            let longest = if self.level == self.goal() { longest } else { longest.min(SLEWING) };
             let h = self.step.min(longest).min(to - self.time).max(1e-7);
+            self.slew(h);
             let before = self.unit_voltage();
             let current = self.take_step(h);
             let change = (self.unit_voltage() - before).abs();
