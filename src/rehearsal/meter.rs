@@ -176,7 +176,7 @@ impl MeterDevice {
         let noise: f64 = self.random.random_range(-1.0..1.0) * 0.2 * accuracy.half_width(0.0, range.full) * (0.02 / self.rate.integration.0).sqrt().min(4.0);
         let value = truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
         if self.overloaded || value.abs() > range.full * 1.2 {
-            return in_field(&function, self.profile.overload.first().cloned().unwrap_or_else(|| "9.90000000E+37".into()));
+            return in_field(&function, self.profile.overload.first().cloned().unwrap_or_else(|| scientific(9.9e37)));
         }
         let rounded = (value / range.resolution).round() * range.resolution;
         let unit = match (function.reply.unit, self.measures_voltage) {
