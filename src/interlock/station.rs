@@ -244,6 +244,11 @@ impl<'s> Prepared<'s> {
         }
     }
 
+    /// Since when the unit has been without power; `None` where it has had none in this run.
+    pub fn off_since(&self) -> Option<Seconds> {
+        self.supply.off_since()
+    }
+
     /// Reads what is left at the terminals, and records it.
     ///
     /// # Errors

@@ -44,7 +44,9 @@ impl Record {
             Durability::Rehearsal => "OFF",
         };
         store.pragma_update(None, "synchronous", synchronous).map_err(&begin)?;
-        // Nobody shares the file for writing; readers of a live run still can.
+        // Nobody shares the file for writing; readers of a live run still can. Somebody
+        // who writes all the same is an error at once: no waiting while an output is on.
+        store.busy_timeout(std::time::Duration::ZERO).map_err(&begin)?;
         store.execute_batch(&format!("BEGIN; {SCHEMA}")).map_err(&begin)?;
         store.set_prepared_statement_cache_capacity(32);
         let mut record = Self { store, open: true, failed: None };

@@ -30,9 +30,8 @@ enum Next {
 pub(super) async fn run(bench: &mut Bench<'_>, start: &Start) -> Result<(), Halt> {
     let off_times = start.off_times(bench.seed);
     let mut tally = super::judge::Tally::default();
-    let mut off_at: Option<Seconds> = None;
     for (number, off_wanted) in (1..).zip(off_times) {
-        let next = one(bench, start, number, off_wanted, &mut off_at, &mut tally).await?;
+        let next = one(bench, start, number, off_wanted, &mut tally).await?;
         if matches!(next, Next::EndStage) {
             break;
         }
@@ -45,7 +44,6 @@ async fn one(
     start: &Start,
     number: u32,
     off_wanted: Seconds,
-    off_at: &mut Option<Seconds>,
     tally: &mut super::judge::Tally,
 ) -> Result<Next, Halt> {
     let stage = bench.stage;
@@ -59,7 +57,9 @@ async fn one(
     };
     let clock = bench.station.clock();
     let mut prepared = bench.station.prepare(request).await?;
-    if let Some(off_at) = *off_at {
+    // Also before the first start, where an earlier stage had the unit under power.
+    let off_at = prepared.off_since();
+    if let Some(off_at) = off_at {
         clock.sleep_until(off_at + off_wanted).await;
     }
     let (residual, fallen) = fall(&mut prepared, start, number, clock).await?;
@@ -86,8 +86,7 @@ async fn one(
         Err(halt) => Err(halt),
     };
     match watched {
-        Ok(off) => {
-            *off_at = Some(off);
+        Ok(()) => {
             let failed = super::judge::start(bench, start, &seen, tally)?;
             let stops = failed && start.on_fault != OnFault::GoOn;
             Ok(if stops { Next::EndStage } else { Next::GoOn })
@@ -139,7 +138,7 @@ async fn watch(on: &mut Energised<'_>, start: &Start, seen: &mut Seen, watcher: 
 }
 
 /// Switches off, after having kept a fault alive where the plan wants that.
-async fn hold_or_off(mut on: Energised<'_>, start: &Start, seen: &Seen, watcher: &mut dyn super::Watcher) -> Result<Seconds, Halt> {
+async fn hold_or_off(mut on: Energised<'_>, start: &Start, seen: &Seen, watcher: &mut dyn super::Watcher) -> Result<(), Halt> {
     if let OnFault::Hold(most) = start.on_fault
         && super::judge::is_failure(start, seen)
     {
@@ -152,5 +151,6 @@ async fn hold_or_off(mut on: Energised<'_>, start: &Start, seen: &Seen, watcher:
             look(&mut on, None, &start.states, watcher).await?;
         }
     }
-    Ok(on.off().await?.at)
+    on.off().await?;
+    Ok(())
 }

@@ -32,6 +32,8 @@ pub struct Supply<K> {
     channel: String,
     clock: Clock,
     output: Belief,
+    switched_on: bool,
+    off_since: Option<Seconds>,
     key: PhantomData<fn(&K)>,
 }
 
@@ -89,6 +91,8 @@ impl<K> Supply<K> {
             channel: channel.to_string(),
             clock,
             output: Belief::MaybeOn,
+            switched_on: false,
+            off_since: None,
             key: PhantomData,
         })
     }
@@ -106,6 +110,12 @@ impl<K> Supply<K> {
     /// What is known of the output.
     pub fn belief(&self) -> Belief {
         self.output
+    }
+
+    /// When an output that this driver had switched on was told to go off; `None`
+    /// before the first time, and while it may be on.
+    pub fn off_since(&self) -> Option<Seconds> {
+        self.off_since
     }
 
     fn fill(&self, template: &str) -> String {
@@ -265,6 +275,8 @@ impl<K> Supply<K> {
     /// then be on all the same: [`Supply::belief`] says so.
     pub async fn switch_on(&mut self, _key: &K) -> Result<Seconds, InstrumentError> {
         self.output = Belief::MaybeOn;
+        self.switched_on = true;
+        self.off_since = None;
         self.switch_on_surely().await.map_err(|f| f.of(Role::Supply))
     }
 

@@ -47,6 +47,9 @@ impl<K> Supply<K> {
             match self.try_off(attempt, &mut first).await {
                 Ok(proof) => {
                     self.output = Belief::Off;
+                    if std::mem::take(&mut self.switched_on) {
+                        self.off_since = Some(proof.at);
+                    }
                     return Ok(proof);
                 }
                 Err(fault) => why = fault.to_string(),

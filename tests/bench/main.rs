@@ -1,0 +1,9 @@
+//! Whole runs on the rehearsal bench, through the public library: what ends a run
+//! ends it with the output off, and the record says what happened. The clock is
+//! paused: nothing sleeps, and one seed gives one outcome. Units are invented.
+
+mod dialects;
+mod faults;
+mod outcomes;
+mod safety;
+mod support;

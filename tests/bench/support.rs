@@ -1,0 +1,189 @@
+//! One run on the rehearsal bench, with whatever goes wrong.
+
+use rampart::clock::Clock;
+use rampart::document::Document;
+use rampart::instrument::Role;
+use rampart::instrument::session::framing;
+use rampart::link::fault::{Faulty, Fired, Schedule};
+use rampart::link::{Link, memory};
+use rampart::plan::{Bench, Passed, Plan, check};
+use rampart::record::{Durability, Header, Run};
+use rampart::rehearsal::{Quirks, Rig, SupplyState, UnitFile, serve};
+use rampart::runner::{Answer, Conduct, Ended, Operator, Progress, Question, Watcher, conduct};
+use std::future::Future;
+use std::path::Path;
+use tempfile::TempDir;
+
+pub const BENCH: &str = include_str!("../../scripts/bench-rehearsal.toml");
+
+/// A short plan on a plain unit: every kind of stage that needs no part.
+pub const SHORT: &str = r#"
+title = "short"
+[unit]
+name = "unit"
+ceiling = { voltage = "10 V", current = "120 mA", power = "1.5 W" }
+[[stage]]
+do = "ramp"
+to = "5 V"
+rate = "5 V/s"
+step = "1 V"
+hold = "200 ms"
+limit = "60 mA"
+[[stage]]
+do = "log"
+voltage = "9 V"
+limit = "60 mA"
+for = "2 s"
+every = "200 ms"
+expect = { current = ["8 mA", "20 mA"] }
+[[stage]]
+do = "start"
+voltage = "9 V"
+limit = { starting = "100 mA", running = "40 mA", after = "100 ms" }
+times = 4
+off = "500 ms"
+watch = "500 ms"
+states = { running = ["8 mA", "20 mA"] }
+"#;
+
+/// A unit that starts at once and draws 12 mA; `more` adds to its [board].
+pub fn unit(more: &str) -> String {
+    format!("cause = \"none\"\n[board]\ninput = \"10 uF\"\ndropout = \"2 V\"\nrunning = \"12 mA\"\nasleep = \"50 uA\"\n{more}")
+}
+
+pub struct Setup<'s> {
+    pub plan: &'s str,
+    pub bench: &'s str,
+    pub unit: String,
+    pub seed: u64,
+    pub supply: (Quirks, Schedule),
+    pub meter: (Quirks, Schedule),
+}
+
+impl Default for Setup<'_> {
+    fn default() -> Self {
+        let quiet = || (Quirks { strict_gap: true, ..Quirks::default() }, Schedule::new());
+        Self { plan: SHORT, bench: BENCH, unit: unit(""), seed: 1, supply: quiet(), meter: quiet() }
+    }
+}
+
+pub struct Outcome {
+    pub ended: Ended,
+    /// The stand-in's own state after the run.
+    pub supply: SupplyState,
+    pub fired: (Fired, Fired),
+    pub run: Run,
+    pub folder: TempDir,
+}
+
+/// Watches, and may misbehave.
+pub trait Hook: FnMut(&Progress<'_>, &Rig, &Path) + Send {}
+impl<F: FnMut(&Progress<'_>, &Rig, &Path) + Send> Hook for F {}
+
+struct Watch<'h> {
+    hook: &'h mut dyn Hook,
+    rig: Rig,
+    folder: std::path::PathBuf,
+}
+
+impl Watcher for Watch<'_> {
+    fn see(&mut self, progress: &Progress<'_>) {
+        (self.hook)(progress, &self.rig, &self.folder);
+    }
+}
+
+struct Hands(Rig);
+
+impl Operator for Hands {
+    fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
+        Box::pin(async move {
+            if let Some(what) = &question.connect {
+                self.0.connect(what)?;
+            }
+            Ok(question.accept.first().cloned().unwrap_or_default())
+        })
+    }
+}
+
+pub fn passed(plan: &str, bench: &str) -> Passed {
+    let plan = Plan::read(&Document::new("plan.toml", plan)).unwrap_or_else(|p| panic!("{p}"));
+    let bench = Bench::read(&Document::new("bench.toml", bench)).unwrap_or_else(|p| panic!("{p}"));
+    let checked = check(plan, bench, "2026-11-25");
+    checked.passed.unwrap_or_else(|| panic!("{}", checked.problems))
+}
+
+pub fn rehearse(setup: Setup<'_>) -> Outcome {
+    rehearse_with(setup, &mut |_: &Progress<'_>, _: &Rig, _: &Path| {}, |_| std::future::pending())
+}
+
+/// Runs with a hook on everything that is seen, and a stop.
+pub fn rehearse_with<S: Future<Output = String>>(setup: Setup<'_>, hook: &mut dyn Hook, stop: impl FnOnce(Clock) -> S) -> Outcome {
+    let folder = tempfile::tempdir().unwrap();
+    let passed = passed(setup.plan, setup.bench);
+    let unit = UnitFile::read(&Document::new("unit.toml", setup.unit)).unwrap_or_else(|p| panic!("{p}"));
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().unwrap();
+    let (ended, supply, fired) = runtime.block_on(async {
+        let clock = Clock::start(1.0);
+        let (plan, bench) = (passed.plan(), passed.bench());
+        let rig = Rig::build(bench, &unit, &plan.unit.name, setup.seed, clock).unwrap();
+        let connect = |role: Role, wire, (quirks, schedule): (Quirks, Schedule)| -> (Box<dyn Link>, Fired) {
+            let (near, far) = memory::pair(framing(wire));
+            let rig = rig.clone();
+            tokio::spawn(async move { serve(&rig, role, far, quirks).await });
+            let (faulty, fired) = Faulty::new(near, schedule);
+            (Box::new(faulty), fired)
+        };
+        let (supply, supply_fired) = connect(Role::Supply, &bench.supply.profile.wire, setup.supply);
+        let (meter, meter_fired) = match &bench.meter {
+            Some(seat) => {
+                let (link, fired) = connect(Role::Meter, &seat.profile.wire, setup.meter);
+                (Some(Ok(link)), fired)
+            }
+            None => (None, Fired::default()),
+        };
+        let header = Header {
+            kind: "rehearsal",
+            title: plan.title.clone(),
+            unit: plan.unit.name.clone(),
+            seed: setup.seed,
+            began: "2000-01-01T00:00:00Z".into(),
+            cautions: String::new(),
+            files: Vec::new(),
+        };
+        let mut watch = Watch { hook, rig: rig.clone(), folder: folder.path().to_owned() };
+        let work = Conduct {
+            passed: &passed,
+            folder: folder.path(),
+            header,
+            durability: Durability::Rehearsal,
+            clock,
+            expected: Vec::new(),
+            supply: Ok(supply),
+            meter,
+            watcher: &mut watch,
+            operator: &mut Hands(rig.clone()),
+        };
+        let ended = conduct(work, stop(clock)).await.unwrap();
+        (ended, rig.supply_state(), (supply_fired, meter_fired))
+    });
+    let run = Run::open(folder.path()).unwrap();
+    Outcome { ended, supply, fired, run, folder }
+}
+
+/// Everything in the record's tables, as text.
+pub fn dump(folder: &Path) -> String {
+    let store = rusqlite::Connection::open(folder.join("run.sqlite")).unwrap();
+    let mut text = String::new();
+    for table in ["run", "file", "instrument", "stage", "setting", "reading", "start", "leakage", "event", "finding"] {
+        let mut statement = store.prepare(&format!("SELECT * FROM {table} ORDER BY rowid")).unwrap();
+        let columns = statement.column_count();
+        let mut rows = statement.query([]).unwrap();
+        while let Some(row) = rows.next().unwrap() {
+            for column in 0..columns {
+                text.push_str(&format!("{:?}|", row.get_ref(column).unwrap()));
+            }
+            text.push('\n');
+        }
+    }
+    text
+}
