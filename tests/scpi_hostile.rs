@@ -4,8 +4,14 @@
 //! Two kinds of input: any bytes, and messages of the grammar with a few
 //! changes, which get further in. The seed is fixed.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a test that cannot go on stops"
+)]
 // The helpers are tests, too.
-#![allow(clippy::panic)]
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
@@ -18,12 +24,7 @@ use rampart::scpi::response::{self, Datum, Form, Identity, emit_list, parse_list
 use rampart::units::Unit;
 
 fn cases(count: u32) -> ProptestConfig {
-    ProptestConfig {
-        cases: count,
-        rng_seed: RngSeed::Fixed(4882),
-        failure_persistence: None,
-        ..ProptestConfig::default()
-    }
+    ProptestConfig { cases: count, rng_seed: RngSeed::Fixed(4882), failure_persistence: None, ..ProptestConfig::default() }
 }
 
 /// Pieces of both directions' grammar, well formed and not.
@@ -261,10 +262,7 @@ fn datum() -> impl Strategy<Value = Datum> {
             Datum::Decimal { value, .. } => Some(Datum::Decimal { value, form: Form::Nr2 }),
             _ => None,
         }),
-        (
-            prop::sample::select(vec![response::Radix::Binary, response::Radix::Octal, response::Radix::Hexadecimal]),
-            any::<u64>()
-        )
+        (prop::sample::select(vec![response::Radix::Binary, response::Radix::Octal, response::Radix::Hexadecimal]), any::<u64>())
             .prop_map(|(radix, value)| Datum::NonDecimal { radix, value }),
         "[^\\r\\n]{0,20}".prop_map(Datum::Text),
         "[A-Za-z][A-Za-z0-9_]{0,11}".prop_map(Datum::Word),
@@ -283,14 +281,11 @@ fn the_scan_fits_the_link() {
 fn a_million_bytes_of_one_temptation_are_no_burden() {
     // Each tempts a parser to look back, to nest or to hoard; a quadratic one would not come to its end.
     let long = |piece: &str| piece.repeat(1_000_000 / piece.len()).into_bytes();
-    for piece in ["\"", "'\"", "#", "#0", "#13", "1,", "1;", "A", "9", "(", "9E", " ", "\"\"", "#H", "-", "A:", "A B"]
-    {
+    for piece in ["\"", "'\"", "#", "#0", "#13", "1,", "1;", "A", "9", "(", "9E", " ", "\"\"", "#H", "-", "A:", "A B"] {
         let bytes = [long(piece), b"1".to_vec()].concat();
         let end = message_end(&bytes, b"\n");
         assert_eq!(end, None, "{piece}");
-        for units in
-            [parse_message(&bytes).ok(), parse_list(&bytes).ok().map(|list| vec![list])].into_iter().flatten()
-        {
+        for units in [parse_message(&bytes).ok(), parse_list(&bytes).ok().map(|list| vec![list])].into_iter().flatten() {
             assert!(size(&units) <= 100 * bytes.len(), "{piece}: {}", size(&units));
         }
         assert!(ErrorReport::parse(&bytes).map_or(0, |report| report.text.len()) <= bytes.len());

@@ -42,16 +42,26 @@ pub fn handbook(kind: Dielectric, capacitance: Farads, rated: Volts) -> Limit {
         after,
     };
     match kind {
-        Dielectric::SolidTantalum => {
-            larger(0.01, 0.5, "makers' handbooks, solid tantalum, 25 degC, 5 min (chips: 1 min) through 1 kohm", (Seconds(60.0), Seconds(300.0)))
+        Dielectric::SolidTantalum => larger(
+            0.01,
+            0.5,
+            "makers' handbooks, solid tantalum, 25 degC, 5 min (chips: 1 min) through 1 kohm",
+            (Seconds(60.0), Seconds(300.0)),
+        ),
+        Dielectric::Aluminium => {
+            larger(0.01, 3.0, "makers' handbooks, radial aluminium, 20 degC, 2 min", (Seconds(120.0), Seconds(300.0)))
         }
-        Dielectric::Aluminium => larger(0.01, 3.0, "makers' handbooks, radial aluminium, 20 degC, 2 min", (Seconds(120.0), Seconds(300.0))),
         Dielectric::Ceramic => {
             let (top, product) = if volts >= 25.0 { (10e9, 500e6) } else { (10e9, 100e6) };
             let resistance = f64::min(top, product / micro);
             Limit {
                 limit: Amperes(volts / resistance),
-                working: format!("{volts:.4} V / min({}, {:.4} Mohm uF / {micro:.4} uF = {})", Ohms(top), product / 1e6, Ohms(product / micro)),
+                working: format!(
+                    "{volts:.4} V / min({}, {:.4} Mohm uF / {micro:.4} uF = {})",
+                    Ohms(top),
+                    product / 1e6,
+                    Ohms(product / micro)
+                ),
                 source: "makers' handbooks, class 2 ceramic, insulation resistance at the rated voltage, 1 min",
                 after: (Seconds(60.0), Seconds(120.0)),
             }

@@ -47,8 +47,16 @@ enum Rows {
 
 /// Families: name, rows, source.
 const FAMILIES: [(&str, Rows, &str); 11] = [
-    ("4000B", Rows::Points(&[(5.0, 1.5, 3.5), (10.0, 3.0, 7.0), (15.0, 4.0, 11.0)]), "JEDEC standard for B series CMOS, VO 0.5/4.5, 1/9, 1.5/13.5 V"),
-    ("4000UB", Rows::Points(&[(5.0, 1.0, 4.0), (10.0, 2.0, 8.0), (15.0, 2.5, 12.5)]), "JEDEC standard for UB series CMOS, from memory"),
+    (
+        "4000B",
+        Rows::Points(&[(5.0, 1.5, 3.5), (10.0, 3.0, 7.0), (15.0, 4.0, 11.0)]),
+        "JEDEC standard for B series CMOS, VO 0.5/4.5, 1/9, 1.5/13.5 V",
+    ),
+    (
+        "4000UB",
+        Rows::Points(&[(5.0, 1.0, 4.0), (10.0, 2.0, 8.0), (15.0, 2.5, 12.5)]),
+        "JEDEC standard for UB series CMOS, from memory",
+    ),
     ("74HC", Rows::Points(&[(2.0, 0.5, 1.5), (4.5, 1.35, 3.15), (6.0, 1.8, 4.2)]), "JESD7A"),
     ("74HCT", Rows::Fixed { from: 4.5, to: 5.5, low: 0.8, high: 2.0 }, "JESD7A"),
     ("74LS", Rows::Fixed { from: 4.75, to: 5.25, low: 0.8, high: 2.0 }, "data sheets of the series"),
@@ -75,8 +83,12 @@ pub fn thresholds(family: &str, supply: Volts) -> Result<(Thresholds, &'static s
     };
     let outside = |from: f64, to: f64| format!("{family} is specified from {} to {}, not at {supply}", Volts(from), Volts(to));
     let made = match rows {
-        Rows::Fixed { from, to, low, high } if (*from..=*to).contains(&supply.0) => Thresholds { low: Volts(*low), high: Volts(*high) },
-        Rows::Shares { from, to, low, high } if (*from..=*to).contains(&supply.0) => Thresholds { low: supply * *low, high: supply * *high },
+        Rows::Fixed { from, to, low, high } if (*from..=*to).contains(&supply.0) => {
+            Thresholds { low: Volts(*low), high: Volts(*high) }
+        }
+        Rows::Shares { from, to, low, high } if (*from..=*to).contains(&supply.0) => {
+            Thresholds { low: supply * *low, high: supply * *high }
+        }
         Rows::Fixed { from, to, .. } | Rows::Shares { from, to, .. } => return Err(outside(*from, *to)),
         Rows::Points(points) => {
             let span = points.windows(2).find_map(|pair| match pair {

@@ -62,9 +62,9 @@ pub fn summarise(points: &[Point]) -> Summary {
             covered = covered + span;
         }
     }
-    let extreme = |pick: fn(&(Seconds, Amperes, Amperes), &(Seconds, Amperes, Amperes)) -> std::cmp::Ordering| {
-        known.iter().copied().min_by(pick).map(|(at, value, _)| (value, at))
-    };
+    type Known = (Seconds, Amperes, Amperes);
+    let extreme =
+        |pick: fn(&Known, &Known) -> std::cmp::Ordering| known.iter().copied().min_by(pick).map(|(at, value, _)| (value, at));
     let moments = mean_and_deviation(&values);
     Summary {
         values: values.len(),

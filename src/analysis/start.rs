@@ -159,7 +159,9 @@ pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
         (Outcome::Looping, format!("in and out of the good state {visits} times"))
     } else if in_state == Some(0) && !limiting {
         match made.reached {
-            Some(at) if at > within => (Outcome::Slow, format!("reached the good state after {}, later than {within}", brief(at))),
+            Some(at) if at > within => {
+                (Outcome::Slow, format!("reached the good state after {}, later than {within}", brief(at)))
+            }
             Some(at) => (Outcome::Started, format!("in the good state after {}", brief(at))),
             None => (Outcome::Started, "in the good state".into()),
         }

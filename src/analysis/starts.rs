@@ -75,15 +75,22 @@ pub fn summarise(rows: &[Row]) -> Summary {
     let count = |is: fn(Outcome) -> bool| outcomes.iter().filter(|(o, _)| is(**o)).map(|(_, n)| n).sum::<u64>();
     let (good, failed) = (count(Outcome::is_good), count(Outcome::is_failure));
     let of = |outcome: Outcome| rows.iter().filter(move |r| r.outcome == outcome);
-    let failed_current =
-        outcomes.keys().filter(|o| o.is_failure()).map(|o| (*o, middle(&of(*o).map(|r| r.plateau).collect::<Vec<_>>()))).collect();
+    let failed_current = outcomes
+        .keys()
+        .filter(|o| o.is_failure())
+        .map(|o| (*o, middle(&of(*o).map(|r| r.plateau).collect::<Vec<_>>())))
+        .collect();
     Summary {
         good,
         failed,
         void: rows.len() as u64 - good - failed,
         rate: clopper_pearson(failed, good + failed, CONFIDENCE),
         good_current: middle(&of(Outcome::Started).map(|r| r.plateau).collect::<Vec<_>>()),
-        failed_state: outcomes.keys().filter(|o| o.is_failure()).filter_map(|o| Some((*o, commonest(of(*o).filter_map(|r| r.state))?))).collect(),
+        failed_state: outcomes
+            .keys()
+            .filter(|o| o.is_failure())
+            .filter_map(|o| Some((*o, commonest(of(*o).filter_map(|r| r.state))?)))
+            .collect(),
         failed_current,
         dependences: dependences(rows),
         limited: of(Outcome::Started).filter(|r| r.limited).count() as u64,

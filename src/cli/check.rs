@@ -56,7 +56,13 @@ fn print(checked: &Checked) {
     println!("{:>5}  {:<8} {:>14}  {:>6}  {:>12}", "stage", "", "time", "starts", "worst energy");
     for stage in &estimate.stages {
         let starts = if stage.starts > 0 { stage.starts.to_string() } else { String::new() };
-        println!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", stage.number, stage.kind, spell(stage.duration), energy(stage.worst_energy.0));
+        println!(
+            "{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}",
+            stage.number,
+            stage.kind,
+            spell(stage.duration),
+            energy(stage.worst_energy.0)
+        );
     }
     let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };
     println!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", "", "all", spell(estimate.duration), energy(estimate.worst_energy.0));
@@ -104,7 +110,9 @@ fn commands(arguments: &Arguments, checked: &Checked) -> Exit {
     std::fs::remove_dir_all(&folder).unwrap_or_default();
     match listed {
         Ok(traffic) => {
-            println!("\nEvery command that would be sent, in the order in which each first comes, with how often\n(by a rehearsal of this plan; how long a real unit takes decides how often some are repeated):");
+            println!(
+                "\nEvery command that would be sent, in the order in which each first comes, with how often\n(by a rehearsal of this plan; how long a real unit takes decides how often some are repeated):"
+            );
             for (role, command, count) in tally(&traffic) {
                 println!("{count:>7}  {role:<6}  {command}");
             }
@@ -120,7 +128,9 @@ fn tally(traffic: &str) -> Vec<(&str, &str, usize)> {
     let mut place: HashMap<(&str, &str), usize> = HashMap::new();
     for line in traffic.lines() {
         let mut fields = line.splitn(4, ' ');
-        let (Some(_), Some(role), Some(">"), Some(command)) = (fields.next(), fields.next(), fields.next(), fields.next()) else { continue };
+        let (Some(_), Some(role), Some(">"), Some(command)) = (fields.next(), fields.next(), fields.next(), fields.next()) else {
+            continue;
+        };
         let index = *place.entry((role, command)).or_insert_with(|| {
             order.push((role, command, 0));
             order.len() - 1

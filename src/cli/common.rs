@@ -85,9 +85,19 @@ pub(super) fn now() -> String {
 }
 
 /// What a record begins with.
-pub(super) fn header(kind: &'static str, checked: &Checked, plan: &Plan, bench: &Bench, seed: u64, began: String, unit: Option<&UnitFile>) -> Header {
-    let file = |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
-    let mut files = vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)];
+pub(super) fn header(
+    kind: &'static str,
+    checked: &Checked,
+    plan: &Plan,
+    bench: &Bench,
+    seed: u64,
+    began: String,
+    unit: Option<&UnitFile>,
+) -> Header {
+    let file =
+        |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
+    let mut files =
+        vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)];
     files.extend(bench.meter.as_ref().map(|m| file("profile", &m.profile.document)));
     files.extend(unit.map(|u| file("unit", &u.document)));
     Header {
@@ -148,7 +158,9 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
 /// The loudest that there is: an output may be on.
 pub(super) fn shout(why: &str) {
     let bar = "#".repeat(72);
-    eprintln!("\u{7}{bar}\n#  AN OUTPUT COULD NOT BE VERIFIED OFF. GO AND LOOK: switch the supply\n#  off by hand, at its mains switch if need be, and keep clear of the unit.\n#  {why}\n{bar}");
+    eprintln!(
+        "\u{7}{bar}\n#  AN OUTPUT COULD NOT BE VERIFIED OFF. GO AND LOOK: switch the supply\n#  off by hand, at its mains switch if need be, and keep clear of the unit.\n#  {why}\n{bar}"
+    );
 }
 
 fn sentence(text: &str) -> String {

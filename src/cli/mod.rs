@@ -29,7 +29,9 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Verb {
     /// Try a plan on stand-in instruments and a made-up unit: hours in seconds
-    #[command(after_help = "Example: rampart rehearse scripts/frost-alarm.toml --seed 7\n\nThe exit status judges the plan, not the made-up unit: 0 when the plan could be carried out.")]
+    #[command(
+        after_help = "Example: rampart rehearse scripts/frost-alarm.toml --seed 7\n\nThe exit status judges the plan, not the made-up unit: 0 when the plan could be carried out."
+    )]
     Rehearse(rehearse::Arguments),
     /// Run a plan on the bench
     #[command(after_help = format!("Example: rampart run scripts/frost-alarm.toml --bench bench.toml\n\n{}", codes()))]
@@ -38,16 +40,22 @@ enum Verb {
     #[command(after_help = "Example: rampart check scripts/frost-alarm.toml --bench bench.toml --commands")]
     Check(check::Arguments),
     /// Switch the bench's output off, now, and verify it
-    #[command(after_help = "Example: rampart off --bench bench.toml\n\nExit code 0: verified off; 6: not verified, go and look. This is software: it does not replace a mains switch within reach.")]
+    #[command(
+        after_help = "Example: rampart off --bench bench.toml\n\nExit code 0: verified off; 6: not verified, go and look. This is software: it does not replace a mains switch within reach."
+    )]
     Off(off::Arguments),
     /// Stand-in instruments on TCP ports and serial terminals
-    #[command(after_help = "Example: rampart standin --bench scripts/bench-rehearsal.toml --unit scripts/frost-alarm.unit.toml --write bench.toml\n\nRuns until Ctrl-C. A line typed here connects a part or the unit, as a hand at the bench would.")]
+    #[command(
+        after_help = "Example: rampart standin --bench scripts/bench-rehearsal.toml --unit scripts/frost-alarm.unit.toml --write bench.toml\n\nRuns until Ctrl-C. A line typed here connects a part or the unit, as a hand at the bench would."
+    )]
     Standin(standin::Arguments),
     /// List the runs that have been recorded
     #[command(after_help = "Example: rampart runs")]
     Runs(runs::Arguments),
     /// Write the report of a run again
-    #[command(after_help = "Example: rampart report last\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`.")]
+    #[command(
+        after_help = "Example: rampart report last\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`."
+    )]
     Report(report::Arguments),
 }
 

@@ -38,7 +38,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     let seat = &bench.supply;
     let result = runtime.block_on(async {
         let clock = Clock::start(1.0);
-        let link = open(seat.address.as_deref(), &seat.line, &seat.profile, clock).await.map_err(|e| Fault::from(e).of(crate::instrument::Role::Supply))?;
+        let link = open(seat.address.as_deref(), &seat.line, &seat.profile, clock)
+            .await
+            .map_err(|e| Fault::from(e).of(crate::instrument::Role::Supply))?;
         let mut opened = open_supply(link, seat, clock, Arc::new(Deaf)).await?;
         opened.instrument.off().await
     });

@@ -26,11 +26,14 @@ impl AtTerminal {
             eprintln!("(taken as done, without asking)");
             assumed
         } else {
-            let keys: Vec<String> = question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
+            let keys: Vec<String> =
+                question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
             eprintln!("[{}]; anything else stops the run", keys.join(", "));
             let mut line = String::new();
             match self.input.read_line(&mut line).await {
-                Ok(0) if !std::io::stdin().is_terminal() => return Err("nobody can answer here; --assume-done takes every question as done".into()),
+                Ok(0) if !std::io::stdin().is_terminal() => {
+                    return Err("nobody can answer here; --assume-done takes every question as done".into());
+                }
                 Ok(0) => return Err("no answer".into()),
                 Ok(_) => line.trim().to_owned(),
                 Err(error) => return Err(error.to_string()),

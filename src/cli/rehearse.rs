@@ -83,8 +83,16 @@ fn judge(exit: Exit) -> Exit {
 }
 
 /// Carries out a rehearsal in a runtime whose clock is paused.
-pub(super) fn rehearse(passed: &Passed, checked: &Checked, unit: &UnitFile, seed: u64, folder: &Path, watcher: &mut dyn Watcher) -> Result<Ended, String> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().map_err(|e| e.to_string())?;
+pub(super) fn rehearse(
+    passed: &Passed,
+    checked: &Checked,
+    unit: &UnitFile,
+    seed: u64,
+    folder: &Path,
+    watcher: &mut dyn Watcher,
+) -> Result<Ended, String> {
+    let runtime =
+        tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().map_err(|e| e.to_string())?;
     runtime.block_on(async {
         let clock = Clock::start(1.0);
         let (plan, bench) = (passed.plan(), passed.bench());

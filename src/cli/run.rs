@@ -51,7 +51,11 @@ fn pace(text: &str) -> Result<f64, String> {
 pub(super) fn main(arguments: &Arguments) -> Exit {
     let bench = match bench(arguments.bench.as_deref()) {
         Ok(Some(bench)) => bench,
-        Ok(None) => return refuse("no bench file: name one with --bench, or put bench.toml into this folder; `rampart rehearse` needs none"),
+        Ok(None) => {
+            return refuse(
+                "no bench file: name one with --bench, or put bench.toml into this folder; `rampart rehearse` needs none",
+            );
+        }
         Err(problems) => return wrong(&problems),
     };
     if arguments.pace > 1.0 && bench.patch.is_none() {
@@ -80,7 +84,13 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     }
 }
 
-fn carry_out(arguments: &Arguments, passed: &Passed, checked: &Checked, folder: &Path, terminal: &mut Terminal) -> Result<Ended, String> {
+fn carry_out(
+    arguments: &Arguments,
+    passed: &Passed,
+    checked: &Checked,
+    folder: &Path,
+    terminal: &mut Terminal,
+) -> Result<Ended, String> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|e| e.to_string())?;
     let seed = arguments.seed.unwrap_or_else(any_seed);
     let ended = runtime.block_on(async {

@@ -63,7 +63,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Err(problems) => return wrong(&problems),
     };
     let unit = match &arguments.unit {
-        Some(path) => match Document::open(path).map_err(Into::into).and_then(|d| UnitFile::read(&d)) {
+        Some(path) => match Document::open(path).and_then(|d| UnitFile::read(&d)) {
             Ok(unit) => unit,
             Err(problems) => return wrong(&problems),
         },
@@ -141,9 +141,15 @@ async fn start(rig: &Rig, role: Role, way: Way, port: u16) -> Result<String, Str
 /// The bench file to connect with: the same bench, with addresses.
 fn bench_text(bench: &Bench, supply: &str, meter: Option<&str>, panel: &str) -> String {
     let mut text = String::from("# Stand-in instruments: nothing real is at these addresses.\n");
-    let profile = |name: &str, document: &Document| if std::path::Path::new(&document.name).is_file() { document.name.clone() } else { name.to_owned() };
+    let profile = |name: &str, document: &Document| {
+        if std::path::Path::new(&document.name).is_file() { document.name.clone() } else { name.to_owned() }
+    };
     let seat = &bench.supply;
-    text.push_str(&format!("\n[supply]\naddress = {supply:?}\nprofile = {:?}\nchannel = {}\n", profile(&seat.profile.name, &seat.profile.document), seat.channel));
+    text.push_str(&format!(
+        "\n[supply]\naddress = {supply:?}\nprofile = {:?}\nchannel = {}\n",
+        profile(&seat.profile.name, &seat.profile.document),
+        seat.channel
+    ));
     if let Some(serial) = &seat.serial {
         text.push_str(&format!("serial = {serial:?}\n"));
     }
@@ -152,7 +158,10 @@ fn bench_text(bench: &Bench, supply: &str, meter: Option<&str>, panel: &str) -> 
             crate::plan::Wiring::InSeries => "in series",
             crate::plan::Wiring::Across => "across",
         };
-        text.push_str(&format!("\n[meter]\naddress = {address:?}\nprofile = {:?}\nwired = {wired:?}\n", profile(&seat.profile.name, &seat.profile.document)));
+        text.push_str(&format!(
+            "\n[meter]\naddress = {address:?}\nprofile = {:?}\nwired = {wired:?}\n",
+            profile(&seat.profile.name, &seat.profile.document)
+        ));
         if let Some(terminal) = &seat.terminal {
             text.push_str(&format!("terminal = {terminal:?}\n"));
         }

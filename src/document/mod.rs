@@ -41,9 +41,9 @@ impl Document {
     ///
     /// # Errors
     /// A problem that names the file: it is missing, unreadable, too long or not UTF-8.
-    pub fn open(path: &Path) -> Result<Self, Problem> {
+    pub fn open(path: &Path) -> Result<Self, Problems> {
         let name = path.display().to_string();
-        let refuse = |why: String| Problem::of_file(&name, format!("cannot read {name}: {why}"));
+        let refuse = |why: String| Problems::from(Problem::of_file(&name, format!("cannot read {name}: {why}")));
         let length = std::fs::metadata(path).map_err(|e| refuse(e.to_string()))?.len();
         if length > LONGEST_FILE {
             return Err(refuse(format!("{length} bytes, more than {LONGEST_FILE}")));

@@ -98,7 +98,9 @@ impl<'a> Table<'a> {
 
     /// Whether the key is there and exactly this text.
     pub fn text_is(&self, key: &str, text: &str) -> bool {
-        self.table.iter().any(|(k, v)| k.get_ref().as_ref() == key && matches!(v.get_ref(), DeValue::String(s) if s.as_ref() == text))
+        self.table
+            .iter()
+            .any(|(k, v)| k.get_ref().as_ref() == key && matches!(v.get_ref(), DeValue::String(s) if s.as_ref() == text))
     }
 
     /// Leaves a key unjudged.
@@ -125,7 +127,12 @@ impl<'a> Table<'a> {
 
     fn unexpected(&self, key: &str, value: &Spanned<DeValue<'_>>, expected: &str, hint: Option<String>) {
         let found = kind_of(value.get_ref());
-        self.report(value.span(), format!("{key:?} in {}: expected {expected}, found {found}", self.name), format!("expected {expected}"), hint);
+        self.report(
+            value.span(),
+            format!("{key:?} in {}: expected {expected}, found {found}", self.name),
+            format!("expected {expected}"),
+            hint,
+        );
     }
 
     /// Reports that `key` is missing, and returns `None` for `?`.
@@ -153,7 +160,12 @@ impl<'a> Table<'a> {
             DeValue::String(text) => match parse_as(text, Q::UNIT) {
                 Ok(number) => Some(Q::of(number)),
                 Err(error) => {
-                    self.report(value.span(), format!("{key:?} in {}: {}", self.name, error.problem), format!("expected {}", Q::UNIT.described()), error.hint);
+                    self.report(
+                        value.span(),
+                        format!("{key:?} in {}: {}", self.name, error.problem),
+                        format!("expected {}", Q::UNIT.described()),
+                        error.hint,
+                    );
                     None
                 }
             },
@@ -184,7 +196,12 @@ impl<'a> Table<'a> {
                 read.into_iter().collect()
             }
             _ => {
-                self.unexpected(key, value, "a list", Some(format!("write it as [{}]", Q::UNIT.examples().replace(" or ", ", "))));
+                self.unexpected(
+                    key,
+                    value,
+                    "a list",
+                    Some(format!("write it as [{}]", Q::UNIT.examples().replace(" or ", ", "))),
+                );
                 None
             }
         }
@@ -196,7 +213,12 @@ impl<'a> Table<'a> {
         match list[..] {
             [low, high] if low.value() < high.value() => Some((low, high)),
             _ => {
-                self.problem(key, format!("{key:?} in {}: expected two values, the lower first", self.name), "expected [lower, upper]", None);
+                self.problem(
+                    key,
+                    format!("{key:?} in {}: expected two values, the lower first", self.name),
+                    "expected [lower, upper]",
+                    None,
+                );
                 None
             }
         }
@@ -299,8 +321,14 @@ impl<'a> Table<'a> {
         if found.is_none() {
             let words: Vec<&str> = choices.iter().map(|(w, _)| *w).collect();
             let known = words.iter().map(|w| format!("{w:?}")).collect::<Vec<_>>().join(", ");
-            let hint = nearest(&text, &words).map_or(format!("known here: {known}"), |n| format!("did you mean {n:?}? Known here: {known}"));
-            self.problem(key, format!("{key:?} in {}: {text:?} is not known", self.name), "not one of the known words", Some(hint));
+            let hint = nearest(&text, &words)
+                .map_or(format!("known here: {known}"), |n| format!("did you mean {n:?}? Known here: {known}"));
+            self.problem(
+                key,
+                format!("{key:?} in {}: {text:?} is not known", self.name),
+                "not one of the known words",
+                Some(hint),
+            );
         }
         found
     }
@@ -357,7 +385,8 @@ impl<'a> Table<'a> {
                 continue;
             }
             let list = known.join(", ");
-            let hint = nearest(text, &known).map_or(format!("known here: {list}"), |n| format!("did you mean {n:?}? Known here: {list}"));
+            let hint = nearest(text, &known)
+                .map_or(format!("known here: {list}"), |n| format!("did you mean {n:?}? Known here: {list}"));
             self.report(key.span(), format!("{} has no key {text:?}", self.name), "unknown key", Some(hint));
         }
     }

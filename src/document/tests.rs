@@ -39,7 +39,13 @@ fn an_unknown_key_gets_the_nearest_known_one() {
 #[test]
 fn every_mistake_is_found_in_one_reading() {
     let text = problems_of("voltage = \"9 A\"\nband = [\"2 V\", \"1 V\"]\ntimes = 11\nwired = \"in serie\"\nunit = 3\n");
-    for part in ["is a current; expected a voltage", "the lower first", "a whole number from 1 to 10", "did you mean \"in series\"?", "expected a table"] {
+    for part in [
+        "is a current; expected a voltage",
+        "the lower first",
+        "a whole number from 1 to 10",
+        "did you mean \"in series\"?",
+        "expected a table",
+    ] {
         assert!(text.contains(part), "{part} not in {text}");
     }
 }
@@ -53,7 +59,10 @@ fn what_is_not_toml_says_where() {
 
 #[test]
 fn inner_values_are_pointed_at_by_their_path() {
-    let document = Document::new("plan.toml", "limit = { starting = \"2 A\", running = \"1 A\" }\nvoltages = [\"1 V\", \"2 V\"]\noff = \"2 s\"\n");
+    let document = Document::new(
+        "plan.toml",
+        "limit = { starting = \"2 A\", running = \"1 A\" }\nvoltages = [\"1 V\", \"2 V\"]\noff = \"2 s\"\n",
+    );
     let places = document
         .read(|root| {
             for key in root.keys() {

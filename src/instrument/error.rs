@@ -92,7 +92,10 @@ pub enum Fault {
 impl Fault {
     /// Whether the conversation may go on after this fault of a reading.
     pub fn is_passing(&self) -> bool {
-        matches!(self, Fault::NoReply { .. } | Fault::Late { .. } | Fault::OutOfStep { .. } | Fault::Garbled { .. } | Fault::Refused { .. })
+        matches!(
+            self,
+            Fault::NoReply { .. } | Fault::Late { .. } | Fault::OutOfStep { .. } | Fault::Garbled { .. } | Fault::Refused { .. }
+        )
     }
 
     /// With the instrument that it concerns.

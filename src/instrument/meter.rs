@@ -1,7 +1,6 @@
 //! A meter, driven by its profile: one function, one fixed range, one rate at a
 //! time. Never auto-range: a range that changes disturbs the node.
 
-use crate::clock::Clock;
 use super::error::{Fault, InstrumentError};
 use super::profile::{Function, MeterProfile, Profile, Range, Rate};
 use super::reading::{Measurand, Reading, Regulation, Role, Sample};
@@ -9,6 +8,7 @@ use super::reply::{Said, said, sample};
 use super::session::Session;
 use super::supply::missing;
 use super::template::fill;
+use crate::clock::Clock;
 use crate::units::Seconds;
 
 /// A meter.

@@ -7,9 +7,9 @@
 //! late is never taken for the next one; the error queue is drained after every
 //! message that sets something.
 
-use crate::clock::Clock;
 use super::error::Fault;
 use super::profile::{Errors, Identity, Wire, fits};
+use crate::clock::Clock;
 use crate::link::{Framing, Link, LinkError, ReceiveEnd};
 use crate::scpi::error_queue::ErrorReport;
 use crate::units::Seconds;

@@ -17,7 +17,8 @@ pub fn number(value: f64, resolution: f64) -> String {
         return format!("{value}");
     }
     let steps = (value / resolution + 1e-6 * value.signum()).trunc();
-    let decimals = (0..12).find(|d| (resolution * 10f64.powi(*d)).fract().abs() < 1e-9 || (resolution * 10f64.powi(*d)).fract() > 1.0 - 1e-9);
+    let decimals = (0..12)
+        .find(|d| (resolution * 10f64.powi(*d)).fract().abs() < 1e-9 || (resolution * 10f64.powi(*d)).fract() > 1.0 - 1e-9);
     let decimals = usize::try_from(decimals.unwrap_or(12)).unwrap_or(12);
     format!("{:.decimals$}", steps * resolution)
 }

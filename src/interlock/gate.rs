@@ -212,7 +212,8 @@ impl Gate {
     fn limiting(&mut self, reading: &Reading) -> Result<(), Trip> {
         let most = self.bounds.in_limit;
         if reading.role == Role::Meter {
-            let beyond = reading.sample == Sample::Overload && self.bounds.meter.is_some_and(|(of, full)| of == Measurand::Current && full >= self.limit.0);
+            let beyond = reading.sample == Sample::Overload
+                && self.bounds.meter.is_some_and(|(of, full)| of == Measurand::Current && full >= self.limit.0);
             self.overload_since = if beyond { Some(self.overload_since.unwrap_or(reading.asked)) } else { None };
         } else {
             let limiting = match reading.regulation {
@@ -248,5 +249,10 @@ fn spell(of: Measurand, value: f64) -> String {
 
 fn trip(cause: Cause, reading: &Reading, limit: String) -> Trip {
     let value = reading.value().unwrap_or(f64::NAN);
-    Trip { cause, at: reading.answered, limit, reading: format!("the {} reads {}", reading.role.name(), spell(reading.measurand, value)) }
+    Trip {
+        cause,
+        at: reading.answered,
+        limit,
+        reading: format!("the {} reads {}", reading.role.name(), spell(reading.measurand, value)),
+    }
 }

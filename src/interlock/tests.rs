@@ -58,7 +58,10 @@ fn over_current_follows_the_limit_in_force() {
     let trip = gate.admit(&amperes(0.3, 0.045)).unwrap_err();
     assert_eq!(trip.cause, Cause::OverCurrent);
     assert!(trip.to_string().contains("over-current at 0.310 s: the supply reads 45.00 mA; the limit is 40 mA"), "{trip}");
-    assert_eq!(cause(Gate::new(bounds(), Seconds(0.0), Joules(0.0)).admit(&metered(0.1, Sample::Value { value: 0.12, u: 1e-5 }))), Some(Cause::OverCurrent));
+    assert_eq!(
+        cause(Gate::new(bounds(), Seconds(0.0), Joules(0.0)).admit(&metered(0.1, Sample::Value { value: 0.12, u: 1e-5 }))),
+        Some(Cause::OverCurrent)
+    );
 }
 
 #[test]

@@ -30,7 +30,12 @@ use tokio::time::Instant;
 ///
 /// # Errors
 /// [`LinkError::Open`] with the system's reason, [`LinkError::Timeout`].
-pub async fn open(address: &Address, line: &serial::Line, framing: Framing, deadline: Instant) -> Result<Box<dyn Link>, LinkError> {
+pub async fn open(
+    address: &Address,
+    line: &serial::Line,
+    framing: Framing,
+    deadline: Instant,
+) -> Result<Box<dyn Link>, LinkError> {
     match address {
         Address::Tcp { .. } => tcp::open(address, framing, deadline).await,
         Address::Serial { path } => serial::open(address, path, line, framing),

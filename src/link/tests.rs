@@ -218,7 +218,13 @@ async fn a_serial_port_carries_every_byte_and_the_speed_that_was_set() {
     let mut far = crate::sys::Terminal::open().unwrap();
     let address: Address = format!("ASRL{}::INSTR", far.path()).parse().unwrap();
     // The levels are refused by a pseudo-terminal ("not a typewriter"); it opens all the same.
-    let line = serial::Line { baud: 19200, stop_bits: serial::StopBits::Two, dtr: serial::Level::High, rts: serial::Level::Low, ..Default::default() };
+    let line = serial::Line {
+        baud: 19200,
+        stop_bits: serial::StopBits::Two,
+        dtr: serial::Level::High,
+        rts: serial::Level::Low,
+        ..Default::default()
+    };
     let mut link = open(&address, &line, framing("\n"), soon()).await.unwrap();
     assert_eq!(far.baud().unwrap(), 19200);
     let every: Vec<u8> = (0..=255).filter(|b| *b != b'\n').collect();

@@ -119,13 +119,23 @@ fn seat_profile(table: &mut Table<'_>, folder: &Path, foreign: &mut Problems, me
         Ok(found) if found.meter().is_some() == meter => Some(found),
         Ok(_) => {
             let wanted = if meter { "a meter" } else { "a supply" };
-            table.problem("profile", format!("the profile {named:?} is not for {wanted}"), format!("expected {wanted}'s profile"), None);
+            table.problem(
+                "profile",
+                format!("the profile {named:?} is not for {wanted}"),
+                format!("expected {wanted}'s profile"),
+                None,
+            );
             None
         }
         Err(problems) => {
             if problems.iter().all(|p: &Problem| p.line_column().is_none()) {
                 let first = problems.iter().next();
-                table.problem("profile", first.map(|p| p.title.clone()).unwrap_or_default(), "no such profile", first.and_then(|p| p.hint.clone()));
+                table.problem(
+                    "profile",
+                    first.map(|p| p.title.clone()).unwrap_or_default(),
+                    "no such profile",
+                    first.and_then(|p| p.hint.clone()),
+                );
             } else {
                 foreign.extend(problems);
             }

@@ -12,10 +12,10 @@ mod setup;
 #[cfg(test)]
 mod tests;
 
-pub use check::{Checked, Estimate, Passed, StageEstimate, check, spell};
-pub use setup::{MeterSetup, accepted, meter_setup};
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
+pub use check::{Checked, Estimate, Passed, StageEstimate, check, spell};
 pub use model::{
     Ask, Ceiling, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan, Ramp,
     Spacing, Stage, StageKind, Start, State, UnitUnderTest,
 };
+pub use setup::{MeterSetup, accepted, meter_setup};

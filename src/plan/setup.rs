@@ -89,7 +89,9 @@ fn rate_for(profile: &MeterProfile, pace: Seconds) -> usize {
 pub fn accepted(sweep: &Leakage) -> Amperes {
     match sweep.limit {
         LeakageLimit::Own(limit) => limit,
-        LeakageLimit::Handbook => leakage::handbook(Dielectric::from(sweep.part.kind), sweep.part.capacitance, sweep.part.rated).limit,
+        LeakageLimit::Handbook => {
+            leakage::handbook(Dielectric::from(sweep.part.kind), sweep.part.capacitance, sweep.part.rated).limit
+        }
     }
 }
 

@@ -115,7 +115,12 @@ fn a_meter_across_must_hold_the_voltage() {
 #[test]
 fn the_range_is_the_lowest_that_holds_the_limit_while_starting() {
     let meter = shipped_meter("meter-plain");
-    for (limit, full) in [("\"100 mA\"", 0.1), ("\"90 mA\"", 0.1), ("\"101 mA\"", 0.4), ("{ starting = \"500 mA\", running = \"50 mA\", after = \"100 ms\" }", 0.4)] {
+    for (limit, full) in [
+        ("\"100 mA\"", 0.1),
+        ("\"90 mA\"", 0.1),
+        ("\"101 mA\"", 0.4),
+        ("{ starting = \"500 mA\", running = \"50 mA\", after = \"100 ms\" }", 0.4),
+    ] {
         let stages = stages(&[&START.replace("\"100 mA\"", limit)]);
         let setup = meter_setup(&stages[0].kind, &meter).unwrap().unwrap();
         assert_eq!(setup.range(&meter).unwrap().full, full, "{limit}");

@@ -14,7 +14,10 @@ mod traffic;
 mod write;
 
 pub use read::{Point, Run};
-pub use rows::{EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, ReadingRow, SettingRow, StageRow, StartBegin, StartEnd, StartRow};
+pub use rows::{
+    EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, ReadingRow, SettingRow, StageRow, StartBegin, StartEnd,
+    StartRow,
+};
 pub use runs::{Summary, find, list, new_folder};
 pub use traffic::{RoleTraffic, TrafficLog};
 pub use write::{Durability, Record};

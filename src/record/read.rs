@@ -63,7 +63,10 @@ impl Run {
         let store = open_store(&path).map_err(&failed)?;
         let version: i64 = store.pragma_query_value(None, "user_version", |r| r.get(0)).map_err(&failed)?;
         if version != VERSION {
-            return Err(RecordError::Store { what: what.clone(), why: format!("it is of version {version}; this tool reads version {VERSION}") });
+            return Err(RecordError::Store {
+                what: what.clone(),
+                why: format!("it is of version {version}; this tool reads version {VERSION}"),
+            });
         }
         let sql = "SELECT tool, kind, title, unit, seed, began, cautions, ended_s, how, exit_code FROM run";
         let head = store.query_row(sql, [], |r| {
@@ -107,7 +110,12 @@ impl Run {
         self.kind == "rehearsal"
     }
 
-    fn rows<T>(&self, sql: &str, stage: Option<u32>, read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>) -> Result<Vec<T>, RecordError> {
+    fn rows<T>(
+        &self,
+        sql: &str,
+        stage: Option<u32>,
+        read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, RecordError> {
         let failed = RecordError::store("the record cannot be read");
         let mut statement = self.store.prepare_cached(sql).map_err(&failed)?;
         let rows = match stage {
@@ -122,7 +130,9 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn files(&self) -> Result<Vec<FileRow>, RecordError> {
-        self.rows("SELECT kind, name, text FROM file ORDER BY rowid", None, |r| Ok(FileRow { kind: r.get(0)?, name: r.get(1)?, text: r.get(2)? }))
+        self.rows("SELECT kind, name, text FROM file ORDER BY rowid", None, |r| {
+            Ok(FileRow { kind: r.get(0)?, name: r.get(1)?, text: r.get(2)? })
+        })
     }
 
     /// The instruments that took part.
@@ -131,7 +141,13 @@ impl Run {
     /// SQLite's.
     pub fn instruments(&self) -> Result<Vec<InstrumentRow>, RecordError> {
         self.rows("SELECT role, identity, profile, address, calibration_due FROM instrument ORDER BY rowid", None, |r| {
-            Ok(InstrumentRow { role: r.get(0)?, identity: r.get(1)?, profile: r.get(2)?, address: r.get(3)?, calibration_due: r.get(4)? })
+            Ok(InstrumentRow {
+                role: r.get(0)?,
+                identity: r.get(1)?,
+                profile: r.get(2)?,
+                address: r.get(3)?,
+                calibration_due: r.get(4)?,
+            })
         })
     }
 
@@ -160,7 +176,14 @@ impl Run {
         let sql = "SELECT stage, min(at_s), what, unit, wanted, read_back FROM setting
                    GROUP BY stage, what, unit, wanted, read_back ORDER BY stage, min(at_s), min(rowid)";
         self.rows(sql, None, |r| {
-            Ok(SettingRow { stage: r.get(0)?, at: Seconds(r.get(1)?), what: r.get(2)?, unit: r.get(3)?, wanted: r.get(4)?, read_back: r.get(5)? })
+            Ok(SettingRow {
+                stage: r.get(0)?,
+                at: Seconds(r.get(1)?),
+                what: r.get(2)?,
+                unit: r.get(3)?,
+                wanted: r.get(4)?,
+                read_back: r.get(5)?,
+            })
         })
     }
 
@@ -240,7 +263,8 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn leakages(&self, stage: u32) -> Result<Vec<LeakageRow>, RecordError> {
-        let sql = "SELECT step, part, set_V, part_V, leakage_A, leakage_u_A, leakage_kind, limit_A, electrified_s, change, drift_A
+        let sql =
+            "SELECT step, part, set_V, part_V, leakage_A, leakage_u_A, leakage_kind, limit_A, electrified_s, change, drift_A
                    FROM leakage WHERE stage = ? ORDER BY step";
         self.rows(sql, Some(stage), |r| {
             Ok(LeakageRow {

@@ -34,12 +34,8 @@ pub struct Listed {
 /// The system's.
 pub fn new_folder(logs: &Path, moment: &str, title: &str) -> Result<PathBuf, RecordError> {
     let stamp: String = moment.chars().filter(|c| c.is_ascii_digit() || *c == 'T').take(15).collect();
-    let words: Vec<String> = title
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|w| !w.is_empty())
-        .take(3)
-        .map(str::to_lowercase)
-        .collect();
+    let words: Vec<String> =
+        title.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).take(3).map(str::to_lowercase).collect();
     let base = if words.is_empty() { stamp } else { format!("{stamp}-{}", words.join("-")) };
     std::fs::create_dir_all(logs).map_err(RecordError::file(logs))?;
     for attempt in 1..1000 {

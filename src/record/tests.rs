@@ -20,37 +20,80 @@ fn header() -> Header {
 }
 
 fn reading(sample: Sample) -> Reading {
-    Reading { role: Role::Meter, measurand: Measurand::Current, asked: Seconds(1.0), answered: Seconds(1.02), sample, regulation: Regulation::Voltage }
+    Reading {
+        role: Role::Meter,
+        measurand: Measurand::Current,
+        asked: Seconds(1.0),
+        answered: Seconds(1.02),
+        sample,
+        regulation: Regulation::Voltage,
+    }
 }
 
 fn filled(folder: &std::path::Path) -> Record {
     let mut record = Record::create(folder, &header(), Durability::Rehearsal).unwrap();
-    record.instrument(&InstrumentRow { role: "supply".into(), identity: Some("X,Y,1,2".into()), profile: "p".into(), address: None, calibration_due: None }).unwrap();
+    record
+        .instrument(&InstrumentRow {
+            role: "supply".into(),
+            identity: Some("X,Y,1,2".into()),
+            profile: "p".into(),
+            address: None,
+            calibration_due: None,
+        })
+        .unwrap();
     record.begin_stage(1, "start", "two starts", Seconds(0.5)).unwrap();
     record.setting(1, "voltage", Measurand::Voltage, 9.0, Some(9.001), Seconds(0.6)).unwrap();
-    for sample in [Sample::Value { value: 0.012, u: 1e-5 }, Sample::BelowFloor { floor: 2e-3 }, Sample::Overload, Sample::NoReply, Sample::Late, Sample::Garbled, Sample::Stale, Sample::NotANumber] {
+    for sample in [
+        Sample::Value { value: 0.012, u: 1e-5 },
+        Sample::BelowFloor { floor: 2e-3 },
+        Sample::Overload,
+        Sample::NoReply,
+        Sample::Late,
+        Sample::Garbled,
+        Sample::Stale,
+        Sample::NotANumber,
+    ] {
         record.reading(1, Some(1), None, &reading(sample)).unwrap();
     }
     for number in [1, 2] {
         record.begin_start(1, number, &StartBegin { off_wanted: Seconds(1.0), residual: Some(Sample::NoReply) }).unwrap();
     }
     record
-        .end_start(1, 1, &StartEnd {
-            off: Some(Seconds(1.01)),
-            on: Some(Seconds(2.0)),
-            outcome: "started".into(),
-            counts: "good",
-            state: Some("running".into()),
-            reached: Some(Seconds(0.2)),
-            plateau: Level::Known { value: Amperes(0.012), u: Amperes(1e-5) },
-            peak: Some(Amperes(0.1)),
-            limited: Seconds(0.01),
-            reason: "in the good state".into(),
-        })
+        .end_start(
+            1,
+            1,
+            &StartEnd {
+                off: Some(Seconds(1.01)),
+                on: Some(Seconds(2.0)),
+                outcome: "started".into(),
+                counts: "good",
+                state: Some("running".into()),
+                reached: Some(Seconds(0.2)),
+                plateau: Level::Known { value: Amperes(0.012), u: Amperes(1e-5) },
+                peak: Some(Amperes(0.1)),
+                limited: Seconds(0.01),
+                reason: "in the good state".into(),
+            },
+        )
         .unwrap();
-    let row = LeakageRow { step: 1, part: "C7".into(), set: Volts(6.0), at_part: None, leakage: Level::Overload, limit: Amperes(1e-6), electrified: Seconds(180.0), change: None, drift: None };
+    let row = LeakageRow {
+        step: 1,
+        part: "C7".into(),
+        set: Volts(6.0),
+        at_part: None,
+        leakage: Level::Overload,
+        limit: Amperes(1e-6),
+        electrified: Seconds(180.0),
+        change: None,
+        drift: None,
+    };
     record.leakage(1, &row).unwrap();
-    let finding = Finding::new("code", Severity::Anomaly, "A sentence.".into()).figure(Figure::quantity("leakage", 151e-6, Unit::Ampere, Some(1e-6)));
+    let finding = Finding::new("code", Severity::Anomaly, "A sentence.".into()).figure(Figure::quantity(
+        "leakage",
+        151e-6,
+        Unit::Ampere,
+        Some(1e-6),
+    ));
     record.finding(Some(1), &finding).unwrap();
     record.event(Seconds(3.0), "off", "output off").unwrap();
     record

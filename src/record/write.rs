@@ -147,8 +147,19 @@ impl Record {
     ///
     /// # Errors
     /// SQLite's, or an earlier one.
-    pub fn setting(&mut self, stage: u32, what: &str, of: Measurand, wanted: f64, read_back: Option<f64>, at: Seconds) -> Result<(), RecordError> {
-        self.insert("INSERT INTO setting VALUES (?, ?, ?, ?, ?, ?)", params![stage, at.0, what, of.unit().symbol(), wanted, read_back])
+    pub fn setting(
+        &mut self,
+        stage: u32,
+        what: &str,
+        of: Measurand,
+        wanted: f64,
+        read_back: Option<f64>,
+        at: Seconds,
+    ) -> Result<(), RecordError> {
+        self.insert(
+            "INSERT INTO setting VALUES (?, ?, ?, ?, ?, ?)",
+            params![stage, at.0, what, of.unit().symbol(), wanted, read_back],
+        )
     }
 
     /// Notes a reading.

@@ -74,7 +74,15 @@ impl Live {
     /// A board without power.
     pub fn new(kind: Board, seed: u64) -> Self {
         let arming = kind.arming.as_ref().map(|(_, leaky, _)| Part::new(leaky.clone(), seed ^ 0xA5A5));
-        Self { kind, voltage: 0.0, state: State::Off, time: 0.0, arming, starts: 0, random: ChaCha8Rng::seed_from_u64(seed ^ 0xB0A4D) }
+        Self {
+            kind,
+            voltage: 0.0,
+            state: State::Off,
+            time: 0.0,
+            arming,
+            starts: 0,
+            random: ChaCha8Rng::seed_from_u64(seed ^ 0xB0A4D),
+        }
     }
 
     /// Moves on by `h` seconds: `feed` amperes from a source that falls by

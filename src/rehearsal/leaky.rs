@@ -106,7 +106,8 @@ impl Part {
 
     /// Rest and telegraph states go on whatever else happens.
     fn age(&mut self, h: f64) {
-        let (target, tau) = if self.voltage.abs() < BIAS.0 { (1.0, self.kind.rest_time.0) } else { (0.0, self.kind.settle_time.0) };
+        let (target, tau) =
+            if self.voltage.abs() < BIAS.0 { (1.0, self.kind.rest_time.0) } else { (0.0, self.kind.settle_time.0) };
         self.rested += (target - self.rested) * (1.0 - (-h / tau).exp());
         self.until_switch -= h;
         while self.until_switch <= 0.0 {

@@ -144,7 +144,9 @@ impl MeterDevice {
             for template in &profile.rate {
                 let template = template.replace("{function}", &function.function);
                 if let Some(word) = matches(&template, message).and_then(|f| f.word) {
-                    let Some(rate) = profile.rates.iter().find(|r| r.send.eq_ignore_ascii_case(&word)) else { return Some(self.complain(-222)) };
+                    let Some(rate) = profile.rates.iter().find(|r| r.send.eq_ignore_ascii_case(&word)) else {
+                        return Some(self.complain(-222));
+                    };
                     self.rate = rate.clone();
                     return Some(Does::Sets);
                 }
@@ -173,8 +175,12 @@ impl MeterDevice {
             _ => 0.0,
         };
         let accuracy = &range.accuracy;
-        let noise: f64 = self.random.random_range(-1.0..1.0) * 0.2 * accuracy.half_width(0.0, range.full) * (0.02 / self.rate.integration.0).sqrt().min(4.0);
-        let value = truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
+        let noise: f64 = self.random.random_range(-1.0..1.0)
+            * 0.2
+            * accuracy.half_width(0.0, range.full)
+            * (0.02 / self.rate.integration.0).sqrt().min(4.0);
+        let value =
+            truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
         if self.overloaded || value.abs() > range.full * 1.2 {
             return in_field(&function, self.profile.overload.first().cloned().unwrap_or_else(|| scientific(9.9e37)));
         }
@@ -208,7 +214,14 @@ fn in_field(function: &Function, text: String) -> String {
 
 fn chosen(function: &Function, word: &str) -> Option<Range> {
     let number = word.parse::<f64>().ok();
-    function.ranges.iter().find(|r| r.send.eq_ignore_ascii_case(word) || number.is_some_and(|n| r.send.parse::<f64>().is_ok_and(|s| (s - n).abs() <= 1e-9 * n.abs()))).cloned()
+    function
+        .ranges
+        .iter()
+        .find(|r| {
+            r.send.eq_ignore_ascii_case(word)
+                || number.is_some_and(|n| r.send.parse::<f64>().is_ok_and(|s| (s - n).abs() <= 1e-9 * n.abs()))
+        })
+        .cloned()
 }
 
 /// Whether a message with a range also says which function is meant.

@@ -3,8 +3,8 @@
 use super::board::Live;
 use super::leaky::Part;
 use super::meter::MeterDevice;
-use super::supply::{Does, SupplyDevice};
 pub use super::supply::Switch;
+use super::supply::{Does, SupplyDevice};
 use super::unit::UnitFile;
 use super::world::World;
 use crate::clock::Clock;
@@ -78,7 +78,12 @@ impl Rig {
         let mut world = World::new(board, name, parts, bench.leads.resistance.0, profile.output.off_is);
         world.set_shunt(meter.as_ref().map_or(0.0, MeterDevice::shunt));
         let wires = (seat.profile.wire.clone(), bench.meter.as_ref().map(|m| m.profile.wire.clone()));
-        Ok(Self { inner: Arc::new(Mutex::new(Inner { world, supply, meter, unplugged: (false, false) })), clock, unit: name.to_owned(), wires })
+        Ok(Self {
+            inner: Arc::new(Mutex::new(Inner { world, supply, meter, unplugged: (false, false) })),
+            clock,
+            unit: name.to_owned(),
+            wires,
+        })
     }
 
     /// The bench's clock.

@@ -129,7 +129,11 @@ async fn obey<S: AsyncWrite>(
                 answer.extend_from_slice(wire.receive_end.as_bytes());
             }
             // The gap counts from the end of the message, or from that of its answer.
-            free_at = if sets && answer.is_empty() { came + wire.write_gap } else { clock.now() + if sets { wire.write_gap } else { wire.gap } - REPLY };
+            free_at = if sets && answer.is_empty() {
+                came + wire.write_gap
+            } else {
+                clock.now() + if sets { wire.write_gap } else { wire.gap } - REPLY
+            };
             writer.write_all(&answer).await?;
             clock.sleep(rest).await;
         }
@@ -141,7 +145,11 @@ async fn obey<S: AsyncWrite>(
 }
 
 fn take(arrived: &mut Vec<u8>, end: &[u8]) -> Option<Vec<u8>> {
-    let at = if end.is_empty() { (!arrived.is_empty()).then_some(arrived.len()) } else { arrived.windows(end.len()).position(|w| w == end) }?;
+    let at = if end.is_empty() {
+        (!arrived.is_empty()).then_some(arrived.len())
+    } else {
+        arrived.windows(end.len()).position(|w| w == end)
+    }?;
     let rest = arrived.split_off(at + end.len());
     let mut message = std::mem::replace(arrived, rest);
     message.truncate(at);

@@ -2,7 +2,9 @@
 
 use super::dialect::{Filled, matches};
 use super::world::{Source, World};
-use crate::instrument::profile::{ModeForm, OutOfRange, Profile, Protection, Readback, ReplyForm, Setting, SupplyProfile, UnitInReply};
+use crate::instrument::profile::{
+    ModeForm, OutOfRange, Profile, Protection, Readback, ReplyForm, Setting, SupplyProfile, UnitInReply,
+};
 use crate::scpi::error_queue::{ErrorQueue, ErrorReport};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -200,7 +202,8 @@ impl SupplyDevice {
             let (number, channel) = state(&filled)?;
             Some(Does::Answers(written(value(&channel), setting.resolution, &setting.reply, symbol, number)))
         };
-        if let Some(does) = setting(&profile.voltage, |c| c.voltage, "V").or_else(|| setting(&profile.current, |c| c.limit, "A")) {
+        if let Some(does) = setting(&profile.voltage, |c| c.voltage, "V").or_else(|| setting(&profile.current, |c| c.limit, "A"))
+        {
             return Some(does);
         }
         if let Some(level) = profile.over_voltage.as_ref().and_then(|p| p.level.as_ref())
@@ -214,7 +217,8 @@ impl SupplyDevice {
             }
         }
         if let Some(filled) = profile.output.ask.as_ref().and_then(|ask| matches(ask, message)) {
-            let words = if self.channels.get(&self.channel(&filled)?)?.on { &profile.output.reads_on } else { &profile.output.reads_off };
+            let words =
+                if self.channels.get(&self.channel(&filled)?)?.on { &profile.output.reads_on } else { &profile.output.reads_off };
             return Some(Does::Answers(words.first()?.clone()));
         }
         if let Some(mode) = &profile.mode
@@ -258,7 +262,8 @@ impl SupplyDevice {
         let amperes = self.erring(amperes, &i, self.gain.1).max(0.0);
         let text = match (asks_v, asks_i) {
             (Some(_), Some(_)) => {
-                let plain = |x: f64, r: &Readback| written(x, r.resolution, &ReplyForm { field: 1, ..ReplyForm::default() }, "", number);
+                let plain =
+                    |x: f64, r: &Readback| written(x, r.resolution, &ReplyForm { field: 1, ..ReplyForm::default() }, "", number);
                 let mut fields = [plain(volts, &v), plain(amperes, &i)];
                 if v.reply.field > i.reply.field {
                     fields.reverse();
@@ -304,17 +309,38 @@ impl SupplyDevice {
         }
         if let Some(filled) = matches(&profile.voltage.set, message) {
             let number = self.channel(&filled)?;
-            return Some(self.set_value(number, &profile.voltage, filled.first?, profile.rated_voltage.0, |c| &mut c.voltage, world));
+            return Some(self.set_value(
+                number,
+                &profile.voltage,
+                filled.first?,
+                profile.rated_voltage.0,
+                |c| &mut c.voltage,
+                world,
+            ));
         }
         if let Some(filled) = matches(&profile.current.set, message) {
             let number = self.channel(&filled)?;
-            return Some(self.set_value(number, &profile.current, filled.first?, profile.rated_current.0, |c| &mut c.limit, world));
+            return Some(self.set_value(
+                number,
+                &profile.current,
+                filled.first?,
+                profile.rated_current.0,
+                |c| &mut c.limit,
+                world,
+            ));
         }
         if let Some(level) = profile.over_voltage.as_ref().and_then(|p| p.level.clone())
             && let Some(filled) = matches(&level.set, message)
         {
             let number = self.channel(&filled)?;
-            return Some(self.set_value(number, &level, filled.first?, profile.rated_voltage.0 * PROTECTION, |c| &mut c.over_voltage, world));
+            return Some(self.set_value(
+                number,
+                &level,
+                filled.first?,
+                profile.rated_voltage.0 * PROTECTION,
+                |c| &mut c.over_voltage,
+                world,
+            ));
         }
         let output = &profile.output;
         for (template, on) in [(Some(&output.on), true), (Some(&output.off), false)] {

@@ -97,7 +97,18 @@ fn leaky(table: &mut Table<'_>) -> Option<Leaky> {
         table.problem("capacitance", "a capacitance and an insulation are above zero", "not above zero", None);
         return None;
     }
-    Some(Leaky { capacitance, insulation, field_current, field_slope, rest_gain, rest_time, settle_time, telegraph_gain, telegraph_stay, absorption })
+    Some(Leaky {
+        capacitance,
+        insulation,
+        field_current,
+        field_slope,
+        rest_gain,
+        rest_time,
+        settle_time,
+        telegraph_gain,
+        telegraph_stay,
+        absorption,
+    })
 }
 
 fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Leaky, Ohms)>) -> Option<Board> {
@@ -146,5 +157,16 @@ fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Leaky, Ohms)>) -> Optio
     }
     table.finish();
     let (running, asleep) = (running?, asleep?);
-    Some(Board { input: input?, dropout, reset_below, asleep, running, ripple, hung: hung.unwrap_or(asleep), arming, latch_up, short })
+    Some(Board {
+        input: input?,
+        dropout,
+        reset_below,
+        asleep,
+        running,
+        ripple,
+        hung: hung.unwrap_or(asleep),
+        arming,
+        latch_up,
+        short,
+    })
 }

@@ -28,9 +28,17 @@ pub(super) struct Axis {
 
 impl Axis {
     /// From `from` to `to` in picture units, over all of `values`.
-    pub(super) fn over(label: &str, unit: Option<Unit>, scale: Scale, values: impl Iterator<Item = f64>, from: f64, to: f64) -> Self {
+    pub(super) fn over(
+        label: &str,
+        unit: Option<Unit>,
+        scale: Scale,
+        values: impl Iterator<Item = f64>,
+        from: f64,
+        to: f64,
+    ) -> Self {
         let usable = |v: &f64| v.is_finite() && (scale == Scale::Linear || *v > 0.0);
-        let (mut low, mut high) = values.filter(usable).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        let (mut low, mut high) =
+            values.filter(usable).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         if low > high {
             (low, high) = if scale == Scale::Log { (1e-6, 1e-3) } else { (0.0, 1.0) };
         }
@@ -120,5 +128,14 @@ fn step(span: f64) -> f64 {
     let raw = span / 5.0;
     let power = 10f64.powf(raw.log10().floor());
     let share = raw / power;
-    power * if share <= 1.0 { 1.0 } else if share <= 2.0 { 2.0 } else if share <= 5.0 { 5.0 } else { 10.0 }
+    power
+        * if share <= 1.0 {
+            1.0
+        } else if share <= 2.0 {
+            2.0
+        } else if share <= 5.0 {
+            5.0
+        } else {
+            10.0
+        }
 }

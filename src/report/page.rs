@@ -147,7 +147,10 @@ fn cautions(plan: Option<&Plan>) -> Markup {
         let capacitance = p.unit.capacitance?;
         let energy = energy::stored(capacitance, p.unit.ceiling.voltage);
         let word = energy::caution(energy).unwrap_or("below 0.1 J");
-        Some(format!("At its ceiling the unit's input of {capacitance} holds {} ({word}).", engineering(energy.0, Unit::Joule, 3)))
+        Some(format!(
+            "At its ceiling the unit's input of {capacitance} holds {} ({word}).",
+            engineering(energy.0, Unit::Joule, 3)
+        ))
     });
     let part = plan.is_some_and(|p| p.stages.iter().any(|s| matches!(s.kind, StageKind::Leakage(_))));
     html! {

@@ -66,7 +66,11 @@ fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, R
     let points = run.currents(row.number)?;
     let seen = split(&points, |p| p.volts.map(|v| v.0));
     let volts: Vec<f64> = points.iter().filter_map(|p| p.volts.map(|v| v.0)).collect();
-    let mut plot = Plot::new("Current over voltage".into(), along("voltage at the supply", Unit::Volt, Scale::Linear, volts), along("current", Unit::Ampere, Scale::Linear, seen.ys()));
+    let mut plot = Plot::new(
+        "Current over voltage".into(),
+        along("voltage at the supply", Unit::Volt, Scale::Linear, volts),
+        along("current", Unit::Ampere, Scale::Linear, seen.ys()),
+    );
     if let Some(StageKind::Ramp(ramp)) = kind
         && let Some((low, high)) = ramp.expect
     {
@@ -85,16 +89,17 @@ fn log(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, Re
     let began = row.began.0;
     let seen = split(&points, |p| Some(p.at.0 - began));
     let times: Vec<f64> = points.iter().map(|p| p.at.0 - began).collect();
-    let mut plot = Plot::new("Current over time".into(), along("time", Unit::Second, Scale::Linear, times), along("current", Unit::Ampere, Scale::Linear, seen.ys()));
+    let mut plot = Plot::new(
+        "Current over time".into(),
+        along("time", Unit::Second, Scale::Linear, times),
+        along("current", Unit::Ampere, Scale::Linear, seen.ys()),
+    );
     if let Some(StageKind::Log(log)) = kind
         && let Some((low, high)) = log.expect
     {
         plot.band(low.0, high.0, "expected");
     }
-    let line: Vec<(f64, Option<f64>)> = points
-        .iter()
-        .map(|p| (p.at.0 - began, p.current.value().map(|v| v.0)))
-        .collect();
+    let line: Vec<(f64, Option<f64>)> = points.iter().map(|p| (p.at.0 - began, p.current.value().map(|v| v.0))).collect();
     plot.line(&line);
     plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
     plot.dots(Shape::Beyond, &seen.beyond, "beyond the range");
@@ -107,10 +112,15 @@ fn starts(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup,
         Some(StageKind::Start(start)) => start.states.iter().map(|s| (s.name.as_str(), s.low.0, s.high.0)).collect(),
         _ => Vec::new(),
     };
-    let currents: Vec<f64> = starts.iter().filter_map(|s| s.plateau.map(|p| p.0.0)).chain(states.iter().flat_map(|s| [s.1, s.2])).collect();
+    let currents: Vec<f64> =
+        starts.iter().filter_map(|s| s.plateau.map(|p| p.0.0)).chain(states.iter().flat_map(|s| [s.1, s.2])).collect();
     let numbers: Vec<f64> = starts.iter().map(|s| f64::from(s.number)).collect();
     let number = |label| Along { label, unit: None, scale: Scale::Linear, values: numbers.clone() };
-    let mut plot = Plot::new("Every start: current at its end".into(), number("number of the start"), along("current", Unit::Ampere, Scale::Log, currents.clone()));
+    let mut plot = Plot::new(
+        "Every start: current at its end".into(),
+        number("number of the start"),
+        along("current", Unit::Ampere, Scale::Log, currents.clone()),
+    );
     for (name, low, high) in &states {
         plot.band(*low, *high, name);
     }
@@ -121,11 +131,16 @@ fn starts(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup,
     plot.dots(Shape::Dot, &dots("good"), "good");
     plot.dots(Shape::Cross, &dots("failed"), "failed");
     let without = |kind: &str| -> Vec<(f64, f64)> {
-        starts.iter().filter(|s| s.plateau.is_none() && s.plateau_kind == kind && s.counts == "failed").map(|s| (f64::from(s.number), floor)).collect()
+        starts
+            .iter()
+            .filter(|s| s.plateau.is_none() && s.plateau_kind == kind && s.counts == "failed")
+            .map(|s| (f64::from(s.number), floor))
+            .collect()
     };
     plot.dots(Shape::Below, &without("below floor"), "failed, below the instrument's floor");
     plot.dots(Shape::Beyond, &without("overload"), "failed, beyond the range");
-    let void: Vec<(f64, f64)> = starts.iter().filter(|s| s.counts == "void").map(|s| (f64::from(s.number), s.plateau.map_or(floor, |p| p.0.0))).collect();
+    let void: Vec<(f64, f64)> =
+        starts.iter().filter(|s| s.counts == "void").map(|s| (f64::from(s.number), s.plateau.map_or(floor, |p| p.0.0))).collect();
     plot.dots(Shape::Hollow, &void, "void");
     let figure = plot.draw();
     Ok(html! { (figure) (distribution(&currents, &starts, &states)) (off_times(&starts)) (outcomes(&starts)) })
@@ -142,7 +157,11 @@ fn distribution(currents: &[f64], starts: &[StartRow], states: &[(&str, f64, f64
     let bars: Vec<(f64, f64, f64)> = counts.iter().map(|(i, n)| (edge(*i), edge(*i + 1), *n)).collect();
     let most = bars.iter().map(|b| b.2).fold(1.0, f64::max);
     let heights = Along { label: "starts", unit: None, scale: Scale::Log, values: vec![1.0, most.max(10.0)] };
-    let mut plot = Plot::new("Distribution of the current at the end of a start (both axes logarithmic)".into(), along("current", Unit::Ampere, Scale::Log, currents.to_vec()), heights);
+    let mut plot = Plot::new(
+        "Distribution of the current at the end of a start (both axes logarithmic)".into(),
+        along("current", Unit::Ampere, Scale::Log, currents.to_vec()),
+        heights,
+    );
     for (name, low, high) in states {
         plot.column(*low, *high, name);
     }
@@ -154,7 +173,8 @@ fn distribution(currents: &[f64], starts: &[StartRow], states: &[(&str, f64, f64
 
 /// Outcome over the time without power before it.
 fn off_times(starts: &[StartRow]) -> Markup {
-    let with_off: Vec<(&StartRow, f64)> = starts.iter().filter_map(|s| s.off.map(|o| (s, o.0))).filter(|(_, o)| *o > 0.0).collect();
+    let with_off: Vec<(&StartRow, f64)> =
+        starts.iter().filter_map(|s| s.off.map(|o| (s, o.0))).filter(|(_, o)| *o > 0.0).collect();
     let times: Vec<f64> = with_off.iter().map(|(_, o)| *o).collect();
     let (least, most) = times.iter().fold((f64::INFINITY, 0.0_f64), |(l, m), t| (l.min(*t), m.max(*t)));
     if with_off.len() < 8 || most < 1.5 * least {
@@ -167,7 +187,8 @@ fn off_times(starts: &[StartRow]) -> Markup {
         along("time without power", Unit::Second, Scale::Log, times),
         along("time until the good state", Unit::Second, Scale::Linear, vec![0.0, top * 1.15]),
     );
-    let good: Vec<(f64, f64)> = with_off.iter().filter(|(s, _)| s.counts == "good").filter_map(|(s, o)| s.reached.map(|r| (*o, r.0))).collect();
+    let good: Vec<(f64, f64)> =
+        with_off.iter().filter(|(s, _)| s.counts == "good").filter_map(|(s, o)| s.reached.map(|r| (*o, r.0))).collect();
     let failed: Vec<(f64, f64)> = with_off.iter().filter(|(s, _)| s.counts == "failed").map(|(_, o)| (*o, top * 1.15)).collect();
     plot.dots(Shape::Dot, &good, "good");
     plot.dots(Shape::Cross, &failed, "failed (drawn at the top)");
@@ -207,21 +228,24 @@ fn outcomes(starts: &[StartRow]) -> Markup {
 
 fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
     let steps = run.leakages(row.number)?;
-    let values: Vec<(f64, f64)> = steps
-        .iter()
-        .filter_map(|s| Some((s.at_part?.0, s.leakage.value()?.0)))
-        .filter(|(_, i)| *i > 0.0)
-        .collect();
+    let values: Vec<(f64, f64)> =
+        steps.iter().filter_map(|s| Some((s.at_part?.0, s.leakage.value()?.0))).filter(|(_, i)| *i > 0.0).collect();
     let limit = steps.first().map(|s| s.limit.0);
     let volts: Vec<f64> = steps.iter().map(|s| s.set.0).chain([0.0]).collect();
     let currents: Vec<f64> = values.iter().map(|(_, i)| *i).chain(limit).collect();
-    let mut plot = Plot::new("Leakage over the voltage at the part".into(), along("voltage at the part", Unit::Volt, Scale::Linear, volts), along("leakage", Unit::Ampere, Scale::Log, currents));
+    let mut plot = Plot::new(
+        "Leakage over the voltage at the part".into(),
+        along("voltage at the part", Unit::Volt, Scale::Linear, volts),
+        along("leakage", Unit::Ampere, Scale::Log, currents),
+    );
     if let Some(limit) = limit {
         plot.limit(limit, &format!("limit {}", engineering(limit, Unit::Ampere, 3)));
     }
     plot.line(&values.iter().map(|(x, y)| (*x, Some(*y))).collect::<Vec<_>>());
     plot.dots(Shape::Dot, &values, "at the electrification time");
-    let mark = |want: fn(&Level) -> bool| -> Vec<(f64, f64)> { steps.iter().filter(|s| want(&s.leakage)).map(|s| (s.set.0, 0.0)).collect() };
+    let mark = |want: fn(&Level) -> bool| -> Vec<(f64, f64)> {
+        steps.iter().filter(|s| want(&s.leakage)).map(|s| (s.set.0, 0.0)).collect()
+    };
     plot.dots(Shape::Below, &mark(|l| matches!(l, Level::BelowFloor { .. })), "below the instrument's floor");
     plot.dots(Shape::Beyond, &mark(|l| matches!(l, Level::Overload)), "beyond the range");
     let soak = soaks(run, row)?;
@@ -261,7 +285,11 @@ fn soaks(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
     }
     let times: Vec<f64> = all.iter().map(|p| p.0).collect();
     let currents: Vec<f64> = all.iter().filter_map(|p| p.1).collect();
-    let mut plot = Plot::new("How each voltage settled".into(), along("time under bias", Unit::Second, Scale::Linear, times), along("current", Unit::Ampere, Scale::Log, currents));
+    let mut plot = Plot::new(
+        "How each voltage settled".into(),
+        along("time under bias", Unit::Second, Scale::Linear, times),
+        along("current", Unit::Ampere, Scale::Log, currents),
+    );
     for line in lines.values() {
         plot.line(line);
     }

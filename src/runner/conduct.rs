@@ -87,7 +87,15 @@ async fn open(
     let meter = match (meter, &bench.meter) {
         (Some(link), Some(seat)) => {
             let meter = open_meter(link, seat, clock, sink(Role::Meter)).await?;
-            note(journal, Role::Meter, meter.identity, &seat.profile.name, &seat.address, &seat.calibration_due, meter.old_errors)?;
+            note(
+                journal,
+                Role::Meter,
+                meter.identity,
+                &seat.profile.name,
+                &seat.address,
+                &seat.calibration_due,
+                meter.old_errors,
+            )?;
             Some(meter.instrument)
         }
         _ => None,
@@ -121,7 +129,9 @@ fn note(
 /// The instruments did not come up: nothing was energised by this run.
 fn not_begun(halt: &Halt, journal: &Journal, clock: Clock) -> Ended {
     let (exit, off) = match halt {
-        Halt::Instrument(InstrumentError { role: Role::Supply, fault }) if matches!(fault, Fault::NotOff { .. }) => (Exit::NotOff, Err(halt.to_string())),
+        Halt::Instrument(InstrumentError { role: Role::Supply, fault: Fault::NotOff { .. } }) => {
+            (Exit::NotOff, Err(halt.to_string()))
+        }
         _ => (Exit::of_halt(halt, true), Err("nothing was energised by this run".to_owned())),
     };
     let mut how = halt.to_string();

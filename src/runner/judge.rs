@@ -15,7 +15,8 @@ use crate::record::{LeakageRow, RecordError, StartEnd};
 use crate::units::Seconds;
 
 pub(super) fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> {
-    let steps: Vec<ramps::Step> = looks.iter().map(|l| ramps::Step { voltage: l.voltage, current: l.current, limiting: l.limiting }).collect();
+    let steps: Vec<ramps::Step> =
+        looks.iter().map(|l| ramps::Step { voltage: l.voltage, current: l.current, limiting: l.limiting }).collect();
     let summary = ramps::summarise(&steps);
     let last = looks.last().and_then(|l| l.step);
     let held: Vec<Level> = looks.iter().filter(|l| l.step == last).map(|l| l.current).collect();
@@ -53,7 +54,8 @@ pub(super) struct Tally {
 
 fn verdict(start: &Start, seen: &Seen) -> Verdict {
     let bands: Vec<Band> = start.states.iter().map(|s| Band { low: s.low, high: s.high }).collect();
-    let looks: Vec<judged::Look> = seen.looks.iter().map(|l| judged::Look { at: l.at, current: l.current, limiting: l.limiting }).collect();
+    let looks: Vec<judged::Look> =
+        seen.looks.iter().map(|l| judged::Look { at: l.at, current: l.current, limiting: l.limiting }).collect();
     judged::judge(&looks, &bands, start.within)
 }
 
@@ -144,7 +146,13 @@ pub(super) fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Res
 }
 
 /// Records one voltage of a sweep.
-pub(super) fn leakage_step(journal: &Journal, stage: u32, number: u32, sweep: &Leakage, step: &LeakageStep) -> Result<(), RecordError> {
+pub(super) fn leakage_step(
+    journal: &Journal,
+    stage: u32,
+    number: u32,
+    sweep: &Leakage,
+    step: &LeakageStep,
+) -> Result<(), RecordError> {
     let row = LeakageRow {
         step: number,
         part: sweep.part.name.clone(),
@@ -164,7 +172,12 @@ pub(super) fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageSt
     let kind = Dielectric::from(sweep.part.kind);
     let limit = match sweep.limit {
         LeakageLimit::Handbook => handbook(kind, sweep.part.capacitance, sweep.part.rated),
-        LeakageLimit::Own(limit) => Limit { limit, working: format!("{limit}, from the plan"), source: "the plan", after: (sweep.electrify, sweep.electrify) },
+        LeakageLimit::Own(limit) => Limit {
+            limit,
+            working: format!("{limit}, from the plan"),
+            source: "the plan",
+            after: (sweep.electrify, sweep.electrify),
+        },
     };
     // The check has made sure that the family has levels at this rail.
     let node = sweep.into.as_ref().and_then(|node| {

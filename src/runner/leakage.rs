@@ -73,7 +73,13 @@ fn question(sweep: &Leakage) -> Question {
     Question::done(text, Some(sweep.part.name.clone()))
 }
 
-async fn soak(on: &mut Energised<'_>, sweep: &Leakage, number: u32, meter: &mut MeterState, watcher: &mut dyn super::Watcher) -> Result<Vec<Moment>, Halt> {
+async fn soak(
+    on: &mut Energised<'_>,
+    sweep: &Leakage,
+    number: u32,
+    meter: &mut MeterState,
+    watcher: &mut dyn super::Watcher,
+) -> Result<Vec<Moment>, Halt> {
     let clock = on.clock();
     let bias_at = clock.now();
     let end = bias_at + sweep.electrify;
@@ -108,6 +114,12 @@ async fn discharge(on: &mut Energised<'_>, sweep: &Leakage, watcher: &mut dyn su
         on.wait_until((clock.now() + Seconds(0.2)).min(end)).await?;
         look(on, Some(0), &[], watcher).await?;
     }
-    on.journal().event("discharge", &format!("{} was held at 0 V through {} for five time constants; its voltage can come back: measure before touching", sweep.part.name, sweep.series))?;
+    on.journal().event(
+        "discharge",
+        &format!(
+            "{} was held at 0 V through {} for five time constants; its voltage can come back: measure before touching",
+            sweep.part.name, sweep.series
+        ),
+    )?;
     Ok(())
 }

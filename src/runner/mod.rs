@@ -86,8 +86,7 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
     let Job { passed, station, seed, expected, watcher, operator } = job;
     let journal = station.journal().clone();
     let committer = tokio::spawn(journal.clone().keep_committed());
-    let mut bench =
-        Bench { passed, station, journal, seed, expected, watcher, operator, stage: 0, findings: Vec::new() };
+    let mut bench = Bench { passed, station, journal, seed, expected, watcher, operator, stage: 0, findings: Vec::new() };
     // The work is dropped here, at the latest: an output that it left on is then being switched off.
     let halt = tokio::select! {
         biased;
@@ -181,7 +180,16 @@ fn describe(stage: &StageKind) -> String {
         ),
         StageKind::Leakage(l) => {
             let volts: Vec<String> = l.voltages.iter().map(ToString::to_string).collect();
-            format!("{} ({}, {}, {}) at {} through {}, {} each", l.part.name, l.part.kind.word(), l.part.capacitance, l.part.rated, volts.join(", "), l.series, crate::plan::spell(l.electrify))
+            format!(
+                "{} ({}, {}, {}) at {} through {}, {} each",
+                l.part.name,
+                l.part.kind.word(),
+                l.part.capacitance,
+                l.part.rated,
+                volts.join(", "),
+                l.series,
+                crate::plan::spell(l.electrify)
+            )
         }
         StageKind::Ask(a) => a.say.clone(),
     }
@@ -285,7 +293,8 @@ impl<T> Future for CatchPanic<'_, T> {
             Ok(Poll::Ready(value)) => Poll::Ready(Ok(value)),
             Ok(Poll::Pending) => Poll::Pending,
             Err(payload) => {
-                let text = payload.downcast_ref::<&str>().map(ToString::to_string).or_else(|| payload.downcast_ref::<String>().cloned());
+                let text =
+                    payload.downcast_ref::<&str>().map(ToString::to_string).or_else(|| payload.downcast_ref::<String>().cloned());
                 Poll::Ready(Err(text.unwrap_or_else(|| "a panic".into())))
             }
         }

@@ -1,13 +1,13 @@
 //! Opening the instruments of a bench: the conversation, the identity, the output off.
 
-use crate::instrument::session::Session;
 use crate::clock::Clock;
+use crate::instrument::profile::Profile;
+use crate::instrument::session::Session;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
 use crate::interlock::Supply;
 use crate::link::Link;
-use crate::link::trace::{TrafficSink, Traced};
+use crate::link::trace::{Traced, TrafficSink};
 use crate::plan::{MeterSeat, SupplySeat};
-use crate::instrument::profile::Profile;
 use std::sync::Arc;
 
 /// An instrument that answers.
@@ -38,8 +38,14 @@ async fn session(
 ///
 /// # Errors
 /// Another instrument, no answer, or an output that could not be verified off.
-pub async fn open_supply(link: Box<dyn Link>, seat: &SupplySeat, clock: Clock, sink: Arc<dyn TrafficSink>) -> Result<Opened<Supply>, InstrumentError> {
-    let (mut session, identity, old_errors) = session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Supply).await?;
+pub async fn open_supply(
+    link: Box<dyn Link>,
+    seat: &SupplySeat,
+    clock: Clock,
+    sink: Arc<dyn TrafficSink>,
+) -> Result<Opened<Supply>, InstrumentError> {
+    let (mut session, identity, old_errors) =
+        session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Supply).await?;
     reset(&mut session, &seat.profile, clock, Role::Supply).await?;
     let mut supply = Supply::new(session, &seat.profile, seat.channel, clock)?;
     supply.off().await?;
@@ -50,8 +56,14 @@ pub async fn open_supply(link: Box<dyn Link>, seat: &SupplySeat, clock: Clock, s
 ///
 /// # Errors
 /// Another instrument, or no answer.
-pub async fn open_meter(link: Box<dyn Link>, seat: &MeterSeat, clock: Clock, sink: Arc<dyn TrafficSink>) -> Result<Opened<Meter>, InstrumentError> {
-    let (mut session, identity, old_errors) = session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Meter).await?;
+pub async fn open_meter(
+    link: Box<dyn Link>,
+    seat: &MeterSeat,
+    clock: Clock,
+    sink: Arc<dyn TrafficSink>,
+) -> Result<Opened<Meter>, InstrumentError> {
+    let (mut session, identity, old_errors) =
+        session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Meter).await?;
     reset(&mut session, &seat.profile, clock, Role::Meter).await?;
     Ok(Opened { instrument: Meter::new(session, &seat.profile, clock)?, identity, old_errors })
 }
@@ -66,4 +78,3 @@ async fn reset(session: &mut Session, profile: &Profile, clock: Clock, role: Rol
         Err(other) => Err(other.of(role)),
     }
 }
-

@@ -144,8 +144,12 @@ async fn hold_or_off(mut on: Energised<'_>, start: &Start, seen: &Seen, watcher:
     {
         let clock = on.clock();
         let end = clock.now() + most;
-        on.journal().event("hold", &format!("start {}: the fault is kept alive for {most} at most, to be probed", seen.number))?;
-        watcher.see(&super::Progress::Event { at: clock.now(), text: "the fault is there and kept alive: probe now; Ctrl-C switches off" });
+        on.journal()
+            .event("hold", &format!("start {}: the fault is kept alive for {most} at most, to be probed", seen.number))?;
+        watcher.see(&super::Progress::Event {
+            at: clock.now(),
+            text: "the fault is there and kept alive: probe now; Ctrl-C switches off",
+        });
         while clock.now() < end {
             on.wait_until(clock.now() + Seconds(0.2)).await?;
             look(&mut on, None, &start.states, watcher).await?;

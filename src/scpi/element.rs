@@ -162,8 +162,7 @@ pub(super) fn non_decimal(input: &[u8]) -> Parsed<'_, (Radix, u64)> {
     .parse(input)?;
     let mut value: u64 = 0;
     let mut rest = digits;
-    while let Some((digit, tail)) =
-        rest.split_first().and_then(|(&b, tail)| Some((char::from(b).to_digit(radix.base())?, tail)))
+    while let Some((digit, tail)) = rest.split_first().and_then(|(&b, tail)| Some((char::from(b).to_digit(radix.base())?, tail)))
     {
         let grown = value.checked_mul(u64::from(radix.base())).and_then(|v| v.checked_add(u64::from(digit)));
         let Some(grown) = grown else { return fail(digits, FlawKind::NonDecimalTooLarge) };
@@ -224,8 +223,7 @@ pub(super) fn block_header(input: &[u8]) -> Parsed<'_, BlockLength> {
             } else if digits.len() < count {
                 more
             } else {
-                let length =
-                    digits.iter().fold(0usize, |sum, d| sum.saturating_mul(10).saturating_add(usize::from(d - b'0')));
+                let length = digits.iter().fold(0usize, |sum, d| sum.saturating_mul(10).saturating_add(usize::from(d - b'0')));
                 Ok((&rest[count..], BlockLength::Definite(length)))
             }
         }
@@ -252,11 +250,8 @@ pub(super) fn block(input: &[u8]) -> Parsed<'_, &[u8]> {
 
 /// A mnemonic: a letter, then letters, digits and underscores (IEEE 488.2 7.6.1.4.1).
 pub(super) fn mnemonic(input: &[u8]) -> Parsed<'_, &[u8]> {
-    recognize((
-        take_while1(|b: u8| b.is_ascii_alphabetic()),
-        take_while(|b: u8| b.is_ascii_alphanumeric() || b == b'_'),
-    ))
-    .parse(input)
+    recognize((take_while1(|b: u8| b.is_ascii_alphabetic()), take_while(|b: u8| b.is_ascii_alphanumeric() || b == b'_')))
+        .parse(input)
 }
 
 /// An element with the white space behind it.

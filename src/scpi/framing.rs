@@ -74,12 +74,8 @@ impl Place {
             _ if byte == b';' => Place::UnitStart,
             _ if byte == b',' => Place::Start,
             Place::UnitStart | Place::Start | Place::AfterHeader if is_space(byte) => self,
-            Place::UnitStart | Place::Start | Place::AfterHeader if matches!(byte, b'"' | b'\'') => {
-                Place::Quoted(byte)
-            }
-            Place::UnitStart | Place::Header
-                if byte.is_ascii_alphanumeric() || matches!(byte, b':' | b'_' | b'*') =>
-            {
+            Place::UnitStart | Place::Start | Place::AfterHeader if matches!(byte, b'"' | b'\'') => Place::Quoted(byte),
+            Place::UnitStart | Place::Header if byte.is_ascii_alphanumeric() || matches!(byte, b':' | b'_' | b'*') => {
                 Place::Header
             }
             Place::Header if is_space(byte) => Place::AfterHeader,
@@ -128,18 +124,9 @@ mod tests {
 
     #[test]
     fn what_only_looks_like_a_block_protects_nothing() {
-        for reply in [
-            "\"unit #15\"",
-            "ORCHARD WORKS,FROST #15,0,0",
-            "\"a\"\",#15\"",
-            "#A5",
-            "#2x1",
-            "#1",
-            "1#15",
-            "#H5",
-            "#",
-            "'#15'",
-        ] {
+        for reply in
+            ["\"unit #15\"", "ORCHARD WORKS,FROST #15,0,0", "\"a\"\",#15\"", "#A5", "#2x1", "#1", "1#15", "#H5", "#", "'#15'"]
+        {
             let arrived = format!("{reply}\nnext\n");
             assert_eq!(end(arrived.as_bytes()), Some(reply.len()), "{reply}");
         }

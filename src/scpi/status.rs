@@ -147,14 +147,8 @@ mod tests {
     #[test]
     fn bits_have_the_weights_of_the_standard() {
         // CHECKS 1.4: IEEE 488.2 chapter 11, SCPI-99 chapter 9
-        assert_eq!(
-            (StatusByte::ERROR_QUEUE.0, StatusByte::QUESTIONABLE.0, StatusByte::MESSAGE_AVAILABLE.0),
-            (4, 8, 16)
-        );
-        assert_eq!(
-            (StatusByte::EVENT_STATUS.0, StatusByte::MASTER_SUMMARY.0, StatusByte::OPERATION.0),
-            (32, 64, 128)
-        );
+        assert_eq!((StatusByte::ERROR_QUEUE.0, StatusByte::QUESTIONABLE.0, StatusByte::MESSAGE_AVAILABLE.0), (4, 8, 16));
+        assert_eq!((StatusByte::EVENT_STATUS.0, StatusByte::MASTER_SUMMARY.0, StatusByte::OPERATION.0), (32, 64, 128));
         let esr = [
             EventStatus::OPERATION_COMPLETE,
             EventStatus::REQUEST_CONTROL,

@@ -45,9 +45,7 @@ pub fn with_uncertainty(value: f64, expanded: f64, unit: Unit) -> String {
     }
     let factor = if unit == Unit::Percent { 100.0 } else { 1.0 };
     let (value, expanded) = (value * factor, expanded * factor);
-    let exponent_of = |x: f64| {
-        format!("{x:.1e}").split_once('e').and_then(|(_, e)| e.parse::<i32>().ok()).unwrap_or(0)
-    };
+    let exponent_of = |x: f64| format!("{x:.1e}").split_once('e').and_then(|(_, e)| e.parse::<i32>().ok()).unwrap_or(0);
     let last = exponent_of(expanded) - 1;
     let leading = if value == 0.0 { last } else { exponent_of(value).max(last) };
     let (prefix, power) = prefix_for(value, leading.max(exponent_of(expanded)), unit);

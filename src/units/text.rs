@@ -190,10 +190,7 @@ fn scale_of(suffix: &str, unit: Unit) -> Option<Scale> {
             }
         }
     }
-    unit.multiples()
-        .iter()
-        .find(|(symbol, _)| suffix == *symbol)
-        .map(|(_, factor)| Scale::Factor(*factor))
+    unit.multiples().iter().find(|(symbol, _)| suffix == *symbol).map(|(_, factor)| Scale::Factor(*factor))
 }
 
 fn refuse_suffix(text: &str, digits: &str, suffix: &str, unit: Unit) -> UnitError {

@@ -2,6 +2,14 @@
 //! ends it with the output off, and the record says what happened. The clock is
 //! paused: nothing sleeps, and one seed gives one outcome. Units are invented.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a test that cannot go on stops"
+)]
+
 mod dialects;
 mod faults;
 mod outcomes;

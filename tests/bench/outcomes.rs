@@ -67,7 +67,8 @@ fn a_residual_above_the_reset_hangs_the_unit_and_the_finding_points_there() {
         [[stage]]\ndo = \"start\"\nvoltage = \"9 V\"\nlimit = \"100 mA\"\ntimes = 60\noff = { from = \"100 ms\", to = \"2 s\" }\nwatch = \"600 ms\"\nstates = { running = [\"8 mA\", \"20 mA\"] }\n";
     let unit = "cause = \"the reset is not re-armed\"\n[board]\ninput = \"470 uF\"\ndropout = \"3 V\"\nreset_below = \"0.7 V\"\nrunning = \"12 mA\"\nasleep = \"20 uA\"\nhung = \"2.2 mA\"\n";
     let outcome = rehearse(Setup { plan, unit: unit.into(), ..Setup::default() });
-    let depends = outcome.ended.findings.iter().find(|f| f.code == "starts-depend").unwrap_or_else(|| panic!("{:?}", outcome.ended));
+    let depends =
+        outcome.ended.findings.iter().find(|f| f.code == "starts-depend").unwrap_or_else(|| panic!("{:?}", outcome.ended));
     assert!(depends.sentence.contains("voltage left") || depends.sentence.contains("smaller off-time"), "{}", depends.sentence);
 }
 

@@ -48,13 +48,16 @@ fn messages_before_starts() -> u64 {
     let outcome = rehearse(Setup::default());
     let began = outcome.run.stages().unwrap()[2].began;
     let traffic = std::fs::read_to_string(outcome.folder.path().join("traffic.log")).unwrap();
-    traffic.lines().filter(|l| l.contains(" meter > ") && l.split(' ').next().unwrap().parse::<f64>().unwrap() < began.0).count() as u64
+    traffic.lines().filter(|l| l.contains(" meter > ") && l.split(' ').next().unwrap().parse::<f64>().unwrap() < began.0).count()
+        as u64
 }
 
 #[test]
 fn the_meters_cable_pulled_in_a_start_ends_with_the_output_off_and_the_start_void() {
     let after = messages_before_starts() + 60;
-    for change in [|q: &mut Quirks, n| q.hang_up_after = Some(n), |q: &mut Quirks, n| q.silent_after = Some(n)] as [fn(&mut Quirks, u64); 2] {
+    for change in
+        [|q: &mut Quirks, n| q.hang_up_after = Some(n), |q: &mut Quirks, n| q.silent_after = Some(n)] as [fn(&mut Quirks, u64); 2]
+    {
         let outcome = rehearse(Setup { meter: quirks(|q| change(q, after)), ..Setup::default() });
         assert_eq!(outcome.ended.exit, Exit::Instrument, "{}", outcome.ended.how);
         assert!(!outcome.supply.on);
@@ -68,7 +71,9 @@ fn the_meters_cable_pulled_in_a_start_ends_with_the_output_off_and_the_start_voi
 
 #[test]
 fn a_supply_that_is_gone_cannot_be_verified_off_and_the_run_says_so() {
-    for change in [|q: &mut Quirks| q.hang_up_after = Some(120), |q: &mut Quirks| q.silent_after = Some(120)] as [fn(&mut Quirks); 2] {
+    for change in
+        [|q: &mut Quirks| q.hang_up_after = Some(120), |q: &mut Quirks| q.silent_after = Some(120)] as [fn(&mut Quirks); 2]
+    {
         let outcome = rehearse(Setup { supply: quirks(change), ..Setup::default() });
         assert_eq!(outcome.ended.exit, Exit::NotOff, "{}", outcome.ended.how);
         assert!(outcome.ended.off.is_err());
@@ -164,7 +169,11 @@ fn a_unit_that_stands_at_a_voltage_of_its_own_is_not_energised() {
     // An open output and a large capacitor: the voltage from the ramp stays.
     let bench = "[supply]\nprofile = \"supply-channel-select\"\n[meter]\nprofile = \"meter-plain\"\nwired = \"in series\"\n";
     let unit = unit("").replace("10 uF", "10 mF").replace("50 uA", "1 uA");
-    let plan = SHORT.replace("limit = \"60 mA\"", "limit = \"100 mA\"").replacen("[[stage]]", "[interlock]\nin_limit = \"1 h\"\n[[stage]]", 1);
+    let plan = SHORT.replace("limit = \"60 mA\"", "limit = \"100 mA\"").replacen(
+        "[[stage]]",
+        "[interlock]\nin_limit = \"1 h\"\n[[stage]]",
+        1,
+    );
     let outcome = rehearse(Setup { bench, unit, plan: &plan, ..Setup::default() });
     assert!(outcome.ended.how.contains("is the unit fed from elsewhere?"), "{}", outcome.ended.how);
     assert_eq!(outcome.supply.switches.iter().filter(|s| s.on).count(), 1);

@@ -117,7 +117,11 @@ pub fn rehearse(setup: Setup<'_>) -> Outcome {
 }
 
 /// Runs with a hook on everything that is seen, and a stop.
-pub fn rehearse_with<S: Future<Output = String>>(setup: Setup<'_>, hook: &mut dyn Hook, stop: impl FnOnce(Clock) -> S) -> Outcome {
+pub fn rehearse_with<S: Future<Output = String>>(
+    setup: Setup<'_>,
+    hook: &mut dyn Hook,
+    stop: impl FnOnce(Clock) -> S,
+) -> Outcome {
     let folder = tempfile::tempdir().unwrap();
     let passed = passed(setup.plan, setup.bench);
     let unit = UnitFile::read(&Document::new("unit.toml", setup.unit)).unwrap_or_else(|p| panic!("{p}"));

@@ -19,8 +19,8 @@ use scpi::{Branch, Leaf, Root};
 use scpi_contrib::ieee488::prelude::*;
 use scpi_contrib::scpi1999::prelude::*;
 use scpi_contrib::{
-    ieee488_cls, ieee488_ese, ieee488_esr, ieee488_idn, ieee488_opc, ieee488_rst, ieee488_sre, ieee488_stb,
-    ieee488_tst, ieee488_wai, scpi_status, scpi_system,
+    ieee488_cls, ieee488_ese, ieee488_esr, ieee488_idn, ieee488_opc, ieee488_rst, ieee488_sre, ieee488_stb, ieee488_tst,
+    ieee488_wai, scpi_status, scpi_system,
 };
 use std::collections::VecDeque;
 

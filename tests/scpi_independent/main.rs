@@ -6,8 +6,14 @@
 //! messages see the same commands in one message. Where the two differ, the
 //! test says which and why, so that a change on either side shows.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a test that cannot go on stops"
+)]
 // The helpers of `device` are tests, too.
-#![allow(clippy::panic, clippy::expect_used)]
 
 mod device;
 
@@ -24,12 +30,7 @@ use rampart::units::Unit;
 
 /// So many cases from a fixed seed.
 fn cases(count: u32) -> ProptestConfig {
-    ProptestConfig {
-        cases: count,
-        rng_seed: RngSeed::Fixed(4882),
-        failure_persistence: None,
-        ..ProptestConfig::default()
-    }
+    ProptestConfig { cases: count, rng_seed: RngSeed::Fixed(4882), failure_persistence: None, ..ProptestConfig::default() }
 }
 
 // ---- what we emit, they take ----
@@ -127,11 +128,9 @@ proptest! {
 
 #[test]
 fn the_special_numbers_of_the_device_are_ours() {
-    for (level, special) in [
-        (f64::INFINITY, Special::Infinity),
-        (f64::NEG_INFINITY, Special::NegativeInfinity),
-        (f64::NAN, Special::NotANumber),
-    ] {
+    for (level, special) in
+        [(f64::INFINITY, Special::Infinity), (f64::NEG_INFINITY, Special::NegativeInfinity), (f64::NAN, Special::NotANumber)]
+    {
         let mut supply = Supply { level, ..Supply::default() };
         assert_eq!(response::parse_one(&ask(&mut supply, "NUMB?")).unwrap(), Datum::Special(special));
     }
@@ -172,8 +171,7 @@ fn the_error_queue_of_the_device_is_read_to_its_end() {
 #[test]
 fn the_standard_codes_have_the_same_texts_and_event_bits_there() {
     for (code, text) in codes::TABLE {
-        let theirs =
-            scpi::error::ErrorCode::get_error(*code as i16).unwrap_or_else(|| panic!("{code} is unknown there"));
+        let theirs = scpi::error::ErrorCode::get_error(*code as i16).unwrap_or_else(|| panic!("{code} is unknown there"));
         assert_eq!(std::str::from_utf8(theirs.get_message()).unwrap(), *text);
         let bit = ErrorReport::standard(*code).class().map_or(0, |class| class.bit().0);
         assert_eq!(bit, theirs.esr_mask(), "{code}");
@@ -191,8 +189,7 @@ fn ours(message: &str) -> (Vec<&'static str>, i32) {
             continue; // not noted there either
         }
         let known = device::COMMANDS.iter().find(|(_, pattern)| {
-            Pattern::new(&format!("{pattern}{}", if unit.query { "?" } else { "" }))
-                .is_ok_and(|p| unit.fits(&p).is_some())
+            Pattern::new(&format!("{pattern}{}", if unit.query { "?" } else { "" })).is_ok_and(|p| unit.fits(&p).is_some())
         });
         match known {
             Some((name, _)) => calls.push(*name),
@@ -236,8 +233,7 @@ fn fragment() -> impl Strategy<Value = String> {
         "SOUR",
     ];
     let parameter = prop_oneof![Just(" 1"), Just(" 2.5 "), Just("?"), Just("? "), Just("\t0")];
-    let of_the_tree =
-        (prop::sample::select(headers.to_vec()), parameter).prop_map(|(header, rest)| format!("{header}{rest}"));
+    let of_the_tree = (prop::sample::select(headers.to_vec()), parameter).prop_map(|(header, rest)| format!("{header}{rest}"));
     prop_oneof![9 => of_the_tree, 1 => Just("*WAI".to_owned()), 1 => Just("*cls ".to_owned())]
 }
 
@@ -255,11 +251,7 @@ proptest! {
 fn worked_examples_of_compound_headers_agree() {
     // SCPI-99 volume 1, 6.2.4
     for (message, calls, code) in [
-        (
-            "SOUR:VOLT:LEV 8;PROT 8.8;:SOUR:CURR 3;:OUTP ON",
-            vec!["SOUR:VOLT", "SOUR:VOLT:PROT", "SOUR:CURR", "OUTP"],
-            0,
-        ),
+        ("SOUR:VOLT:LEV 8;PROT 8.8;:SOUR:CURR 3;:OUTP ON", vec!["SOUR:VOLT", "SOUR:VOLT:PROT", "SOUR:CURR", "OUTP"], 0),
         ("SOUR:VOLT 8;PROT 8.8", vec!["SOUR:VOLT"], -113),
         ("SOUR:VOLT 8;CURR 1", vec!["SOUR:VOLT", "SOUR:CURR"], 0),
         ("SOUR:VOLT 8;:CURR 1", vec!["SOUR:VOLT"], -113),
@@ -323,9 +315,7 @@ fn suffixes_mean_the_same_there() {
                 let mut supply = Supply::default();
                 tell(&mut supply, &message);
                 let unit_seen = program::parse(message.as_bytes(), &Limits::default()).units.remove(0);
-                let Ok(Numeric::Value(ours)) = unit_seen.parameters[0].numeric(Some(unit)) else {
-                    panic!("{message}")
-                };
+                let Ok(Numeric::Value(ours)) = unit_seen.parameters[0].numeric(Some(unit)) else { panic!("{message}") };
                 let theirs = supply.numbers[0];
                 assert!((ours - theirs).abs() <= 1e-12 * ours.abs(), "{message}: {ours} here, {theirs} there");
             }

@@ -20,7 +20,13 @@ pub struct LeakageStep {
 /// Of a sweep: every voltage against the limit, the worst one first; whether it
 /// settled, whether it runs away; and the effect on the node, where the plan
 /// names one. `family` is the logic family's name and the source of its levels.
-pub fn leakage(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit, node: Option<(&Node, &str, &str)>) -> Vec<Finding> {
+pub fn leakage(
+    part: &str,
+    rated: Volts,
+    steps: &[LeakageStep],
+    limit: &Limit,
+    node: Option<(&Node, &str, &str)>,
+) -> Vec<Finding> {
     let mut made = Vec::new();
     made.extend(against_limit(part, rated, steps, limit));
     made.extend(unsettled(part, steps));
@@ -57,7 +63,9 @@ fn against_limit(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit)
     };
     // The worst standing; among equals the highest voltage.
     let worst = steps.iter().max_by(|a, b| {
-        (rank(standing(a, limit.limit)), a.set.0).partial_cmp(&(rank(standing(b, limit.limit)), b.set.0)).unwrap_or(std::cmp::Ordering::Equal)
+        (rank(standing(a, limit.limit)), a.set.0)
+            .partial_cmp(&(rank(standing(b, limit.limit)), b.set.0))
+            .unwrap_or(std::cmp::Ordering::Equal)
     })?;
     let stands = standing(worst, limit.limit);
     let at = worst.soak.at_part.unwrap_or(worst.set);
@@ -67,7 +75,8 @@ fn against_limit(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit)
         Level::Known { .. } => format!("leaks {}", worst.soak.leakage),
         other => format!("has a leakage {other},"),
     };
-    let sentence = format!("{part} {drew} at {} after {after} under bias; the limit is {most}: {}.", three(at.0, Unit::Volt), stands.name());
+    let sentence =
+        format!("{part} {drew} at {} after {after} under bias; the limit is {most}: {}.", three(at.0, Unit::Volt), stands.name());
     let (code, severity) = match stands {
         Standing::Fail | Standing::ConditionalFail => ("leakage-fail", Severity::Anomaly),
         Standing::NotAdequate => ("leakage-not-adequate", Severity::Undecided),
@@ -85,7 +94,9 @@ fn against_limit(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit)
             format!("Replace {part} by a part that has passed the same sweep, and repeat the starts under the same conditions.")
         }
         Standing::NotAdequate => "Use a lower range or a meter with less error, or a longer integration.".into(),
-        _ if at.0 < 0.95 * rated.0 => format!("The limit holds at the rated {rated}; {part} was measured up to {} only.", three(at.0, Unit::Volt)),
+        _ if at.0 < 0.95 * rated.0 => {
+            format!("The limit holds at the rated {rated}; {part} was measured up to {} only.", three(at.0, Unit::Volt))
+        }
         _ => String::new(),
     };
     if !advice.is_empty() {
@@ -95,7 +106,8 @@ fn against_limit(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit)
 }
 
 fn unsettled(part: &str, steps: &[LeakageStep]) -> Option<Finding> {
-    let step = steps.iter().filter(|s| s.soak.change.is_some_and(|c| c.abs() > SETTLED)).max_by(|a, b| a.set.0.total_cmp(&b.set.0))?;
+    let step =
+        steps.iter().filter(|s| s.soak.change.is_some_and(|c| c.abs() > SETTLED)).max_by(|a, b| a.set.0.total_cmp(&b.set.0))?;
     let change = step.soak.change?;
     let way = if change < 0.0 { "falling" } else { "rising" };
     let sentence = format!(
@@ -103,11 +115,20 @@ fn unsettled(part: &str, steps: &[LeakageStep]) -> Option<Finding> {
         step.set,
         change * 100.0
     );
-    let finding = Finding::new("leakage-unsettled", Severity::Note, sentence).figure(Figure::quantity("change", change, Unit::Percent, None));
+    let finding = Finding::new("leakage-unsettled", Severity::Note, sentence).figure(Figure::quantity(
+        "change",
+        change,
+        Unit::Percent,
+        None,
+    ));
     Some(if change > 0.0 {
-        finding.advise("A current that rises at constant voltage is a warning: stop, and do not leave the part under bias unattended.")
+        finding.advise(
+            "A current that rises at constant voltage is a warning: stop, and do not leave the part under bias unattended.",
+        )
     } else {
-        finding.advise("The value stands at its named time and is an upper bound of the leakage; a longer electrification tells them apart.")
+        finding.advise(
+            "The value stands at its named time and is an upper bound of the leakage; a longer electrification tells them apart.",
+        )
     })
 }
 
@@ -123,10 +144,20 @@ fn running_away(part: &str, curve: &[(Volts, Amperes, Amperes)]) -> Option<Findi
         three(upper.1.0, Unit::Ampere),
         three(upper.0.0, Unit::Volt)
     );
-    Some(Finding::new("leakage-runs-away", Severity::Anomaly, sentence).advise("Do not go to a higher voltage with this part: it is near breakdown."))
+    Some(
+        Finding::new("leakage-runs-away", Severity::Anomaly, sentence)
+            .advise("Do not go to a higher voltage with this part: it is near breakdown."),
+    )
 }
 
-fn effect(part: &str, steps: &[LeakageStep], curve: &[(Volts, Amperes, Amperes)], node: &Node, family: &str, source: &str) -> Finding {
+fn effect(
+    part: &str,
+    steps: &[LeakageStep],
+    curve: &[(Volts, Amperes, Amperes)],
+    node: &Node,
+    family: &str,
+    source: &str,
+) -> Finding {
     let (low, high) = (three(node.thresholds.low.0, Unit::Volt), three(node.thresholds.high.0, Unit::Volt));
     let from = three(node.undefined_from().0, Unit::Ampere);
     let at = format!("behind {} from {}", node.resistor, node.rail);
@@ -139,27 +170,39 @@ fn effect(part: &str, steps: &[LeakageStep], curve: &[(Volts, Amperes, Amperes)]
         return match floor {
             Some(floor) if floor < node.undefined_from() => {
                 let least = three(node.level(floor).0, Unit::Volt);
-                let sentence = format!("{part}'s leakage cannot move the node {at}: it stays above {least}, high for {family} ({high} or more); {from} would be needed.");
+                let sentence = format!(
+                    "{part}'s leakage cannot move the node {at}: it stays above {least}, high for {family} ({high} or more); {from} would be needed."
+                );
                 Finding::new("node-high", Severity::Note, sentence)
             }
-            _ => Finding::new("node-unknown", Severity::Undecided, format!("What {part}'s leakage does to the node {at} cannot be said: no value of it was read.")),
+            _ => Finding::new(
+                "node-unknown",
+                Severity::Undecided,
+                format!("What {part}'s leakage does to the node {at} cannot be said: no value of it was read."),
+            ),
         };
     };
     let level = three(effect.level.0, Unit::Volt);
     let leak = three(effect.leakage.0, Unit::Ampere);
     let beyond = if effect.within_measured { "" } else { " (beyond the measured voltages, continued)" };
     let (code, severity, verdict) = match effect.reads {
-        Reads::High => ("node-high", Severity::Note, format!("high for {family} ({high} or more): it does not explain a wrong level")),
+        Reads::High => {
+            ("node-high", Severity::Note, format!("high for {family} ({high} or more): it does not explain a wrong level"))
+        }
         Reads::Undefined => (
             "node-undefined",
             Severity::Anomaly,
-            format!("undefined for {family} (between {low} and {high}): the input may read it either way, which explains a fault that comes and goes"),
+            format!(
+                "undefined for {family} (between {low} and {high}): the input may read it either way, which explains a fault that comes and goes"
+            ),
         ),
         Reads::Low => ("node-low", Severity::Anomaly, format!("low for {family} ({low} or less): the node never becomes high")),
     };
     let sentence = format!("With {leak}{beyond}, {part} {at} holds its node at {level}: {verdict}.");
     Finding::new(code, severity, sentence)
-        .advise(format!("The working: level = rail − leakage × resistor; the node leaves the high region from {from} on. Levels: {source}."))
+        .advise(format!(
+            "The working: level = rail − leakage × resistor; the node leaves the high region from {from} on. Levels: {source}."
+        ))
         .figure(Figure::quantity("level of the node", effect.level.0, Unit::Volt, None))
         .figure(Figure::quantity("leakage there", effect.leakage.0, Unit::Ampere, None))
         .figure(Figure::quantity("leakage from which it is undefined", node.undefined_from().0, Unit::Ampere, None))

@@ -53,7 +53,8 @@ pub fn ramp(summary: &ramp::Summary, at_end: Level, to: Volts, limit: Amperes, e
         Severity::Anomaly => "ramp-unexpected",
         Severity::Undecided => "ramp-undecided",
     };
-    let mut finding = Finding::new(code, severity, format!("At {to}, the end of the ramp, the unit draws {at_end}{judged}; {first}."));
+    let mut finding =
+        Finding::new(code, severity, format!("At {to}, the end of the ramp, the unit draws {at_end}{judged}; {first}."));
     if let Level::Known { value, u } = at_end {
         finding = finding.figure(Figure::quantity("current at the end", value.0, Unit::Ampere, Some(2.0 * u.0)));
     }
@@ -61,17 +62,25 @@ pub fn ramp(summary: &ramp::Summary, at_end: Level, to: Volts, limit: Amperes, e
         finding = finding.figure(Figure::quantity("first current at", v.0, Unit::Volt, None));
     }
     if severity == Severity::Anomaly {
-        finding = finding.advise("Compare with a good unit in the same order, rail by rail: the first difference brackets the fault.");
+        finding =
+            finding.advise("Compare with a good unit in the same order, rail by rail: the first difference brackets the fault.");
     }
     made.push(finding);
-    if let Some((at, from, to)) = summary.jump.filter(|(_, from, to)| to.0 - from.0 > 0.3 * summary.most.map_or(f64::INFINITY, |(m, _)| m.0)) {
+    if let Some((at, from, to)) =
+        summary.jump.filter(|(_, from, to)| to.0 - from.0 > 0.3 * summary.most.map_or(f64::INFINITY, |(m, _)| m.0))
+    {
         let sentence = format!(
             "The current rises at once near {}, from {} to {}: there the unit starts.",
             three(at.0, Unit::Volt),
             three(from.0, Unit::Ampere),
             three(to.0, Unit::Ampere)
         );
-        made.push(Finding::new("ramp-jump", Severity::Note, sentence).figure(Figure::quantity("jump at", at.0, Unit::Volt, None)));
+        made.push(Finding::new("ramp-jump", Severity::Note, sentence).figure(Figure::quantity(
+            "jump at",
+            at.0,
+            Unit::Volt,
+            None,
+        )));
     }
     made
 }
@@ -83,7 +92,10 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
     let all = points.len();
     if summary.missing * 10 > all || all == 0 {
         let sentence = format!("{} of {all} readings of the log are missing.", summary.missing);
-        made.push(Finding::new("log-gaps", Severity::Undecided, sentence).advise("Look at traffic.log for late or garbled answers; widen the profile's gap or time-out."));
+        made.push(
+            Finding::new("log-gaps", Severity::Undecided, sentence)
+                .advise("Look at traffic.log for late or garbled answers; widen the profile's gap or time-out."),
+        );
     }
     let outside = expect.map_or(0, |e| series::outside(points, e));
     match (summary.mean, summary.u) {
@@ -110,7 +122,8 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
                 .figure(Figure::quantity("charge", summary.charge.0, Unit::Coulomb, None))
                 .figure(Figure::count("readings", summary.values as u64));
             if outside > 0 {
-                finding = finding.advise("Look at the plot for when: a step, a burst that repeats, or a slow rise point to different causes.");
+                finding = finding
+                    .advise("Look at the plot for when: a step, a burst that repeats, or a slow rise point to different causes.");
             }
             made.push(finding);
         }
@@ -133,7 +146,9 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
     }
     if summary.overload > 0 {
         let sentence = format!("{} of {all} readings are beyond the meter's range.", summary.overload);
-        made.push(Finding::new("log-overload", Severity::Anomaly, sentence).figure(Figure::count("overload", summary.overload as u64)));
+        made.push(
+            Finding::new("log-overload", Severity::Anomaly, sentence).figure(Figure::count("overload", summary.overload as u64)),
+        );
     }
     made
 }

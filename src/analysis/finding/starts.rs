@@ -17,12 +17,16 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
     let voids = if summary.void > 0 { format!(" {} void starts do not count.", summary.void) } else { String::new() };
     let Some(rate) = summary.rate else {
         let sentence = format!("No start counts: all {} are void.", summary.void);
-        made.push(Finding::new("starts-void", Severity::Undecided, sentence).advise("Look at the reasons of the void starts, and at traffic.log."));
+        made.push(
+            Finding::new("starts-void", Severity::Undecided, sentence)
+                .advise("Look at the reasons of the void starts, and at traffic.log."),
+        );
         return made;
     };
     let observed = summary.failed as f64 / counted as f64;
     let figure = Figure::quantity("failing rate", observed, Unit::Percent, None).within(rate.low.0, rate.high.0, CONFIDENCE);
-    let counts = [Figure::count("failed", summary.failed), Figure::count("counted", counted), Figure::count("void", summary.void)];
+    let counts =
+        [Figure::count("failed", summary.failed), Figure::count("counted", counted), Figure::count("void", summary.void)];
     let mut finding = if summary.failed == 0 {
         let bound = crate::analysis::proportion::upper_bound(0, counted, CONFIDENCE).unwrap_or(Ratio(1.0));
         let sentence = format!(
@@ -38,7 +42,8 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
             .filter(|(o, _)| o.is_failure())
             .map(|(o, n)| {
                 let current = summary.failed_current.get(o).copied().flatten();
-                let current = current.map_or(String::new(), |(v, u)| format!(" at {}", with_uncertainty(v.0, 2.0 * u.0, Unit::Ampere)));
+                let current =
+                    current.map_or(String::new(), |(v, u)| format!(" at {}", with_uncertainty(v.0, 2.0 * u.0, Unit::Ampere)));
                 let state = summary.failed_state.get(o).and_then(|i| states.get(*i));
                 let state = state.map_or(String::new(), |s| format!(" ({s})"));
                 format!("{n} × {}{state}{current}", o.name())
@@ -70,7 +75,8 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
     }
     made.push(finding);
     if summary.void * 5 > counted + summary.void {
-        let sentence = format!("{} of {} starts are void: the rate rests on the others alone.", summary.void, counted + summary.void);
+        let sentence =
+            format!("{} of {} starts are void: the rate rests on the others alone.", summary.void, counted + summary.void);
         made.push(Finding::new("starts-many-void", Severity::Undecided, sentence));
     }
     if summary.failed > 0 {
@@ -79,7 +85,11 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
     if let Some((mean, u)) = summary.good_current
         && (summary.limited > 0 || starting.0 < 2.0 * mean.0)
     {
-        let seen = if summary.limited > 0 { format!("limiting was seen in {} good starts", summary.limited) } else { "no limiting was seen".into() };
+        let seen = if summary.limited > 0 {
+            format!("limiting was seen in {} good starts", summary.limited)
+        } else {
+            "no limiting was seen".into()
+        };
         let sentence = format!(
             "The limit while starting, {starting}, is {:.1} times the running current {}; {seen}.",
             starting.0 / mean.0,

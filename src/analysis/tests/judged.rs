@@ -25,7 +25,19 @@ fn outcome(looks: &[Look]) -> Outcome {
 fn every_outcome_is_told() {
     let below = Level::BelowFloor { floor: Amperes(2e-3) };
     let cases: [(&str, Vec<Look>, Outcome); 12] = [
-        ("good after inrush", trace(|t| if t < 0.05 { Level::Overload } else if t < 0.2 { known(65e-6) } else { known(12e-3) }), Outcome::Started),
+        (
+            "good after inrush",
+            trace(|t| {
+                if t < 0.05 {
+                    Level::Overload
+                } else if t < 0.2 {
+                    known(65e-6)
+                } else {
+                    known(12e-3)
+                }
+            }),
+            Outcome::Started,
+        ),
         ("late", trace(|t| if t < 0.55 { known(65e-6) } else { known(12e-3) }), Outcome::Slow),
         // A start at the very end of the watch was once called dropped.
         ("just before the end", trace(|t| if t < 0.73 { known(65e-6) } else { known(12e-3) }), Outcome::Slow),
@@ -66,7 +78,14 @@ fn below_floor_is_never_called_zero_or_dead() {
 
 fn row(outcome: Outcome, off: f64) -> Row {
     let plateau = if outcome == Outcome::Started { known(12e-3) } else { known(65e-6) };
-    Row { outcome, state: (outcome == Outcome::OtherState).then_some(1), off_time: Some(Seconds(off)), residual: Some(Volts(0.1)), plateau, limited: false }
+    Row {
+        outcome,
+        state: (outcome == Outcome::OtherState).then_some(1),
+        off_time: Some(Seconds(off)),
+        residual: Some(Volts(0.1)),
+        plateau,
+        limited: false,
+    }
 }
 
 #[test]
@@ -104,5 +123,7 @@ fn a_limit_near_the_running_current_is_pointed_at() {
     let rows: Vec<Row> = (0..60).map(|i| row(Outcome::Started, f64::from(i))).collect();
     let found = finding::starts(&summarise(&rows), Amperes(0.02), &["running", "asleep"]);
     assert!(found.iter().any(|f| f.code == "limit-near-running"));
-    assert!(!finding::starts(&summarise(&rows), Amperes(0.12), &["running", "asleep"]).iter().any(|f| f.code == "limit-near-running"));
+    assert!(
+        !finding::starts(&summarise(&rows), Amperes(0.12), &["running", "asleep"]).iter().any(|f| f.code == "limit-near-running")
+    );
 }

@@ -51,11 +51,21 @@ fn success_runs_match_the_tables() {
     // Success-run theorem, classical form; the (n + 1) variant gives 58 for 59 and is not used.
     for (reliability, confidence, n) in [
         (0.95, 0.99, 90),
-        (0.90, 0.90, 22), (0.95, 0.90, 45), (0.99, 0.90, 230), (0.999, 0.90, 2302),
-        (0.90, 0.95, 29), (0.95, 0.95, 59), (0.99, 0.95, 299), (0.999, 0.95, 2995), (0.9999, 0.95, 29956),
-        (0.90, 0.99, 44), (0.99, 0.99, 459), (0.999, 0.99, 4603),
+        (0.90, 0.90, 22),
+        (0.95, 0.90, 45),
+        (0.99, 0.90, 230),
+        (0.999, 0.90, 2302),
+        (0.90, 0.95, 29),
+        (0.95, 0.95, 59),
+        (0.99, 0.95, 299),
+        (0.999, 0.95, 2995),
+        (0.9999, 0.95, 29956),
+        (0.90, 0.99, 44),
+        (0.99, 0.99, 459),
+        (0.999, 0.99, 4603),
         // Common practice: 1 failure in 50 and in 500.
-        (0.98, 0.95, 149), (0.998, 0.95, 1497),
+        (0.98, 0.95, 149),
+        (0.998, 0.95, 1497),
     ] {
         assert_eq!(starts_needed(Ratio(1.0 - reliability), confidence), Some(n), "{reliability} {confidence}");
     }
@@ -192,7 +202,7 @@ fn energies_and_fall_times_are_the_closed_forms() {
     near(energy::stored(Farads(10_000e-6), Volts(60.0)).0, 18.0, 1e-12);
     assert_eq!(energy::caution(energy::stored(Farads(10_000e-6), Volts(60.0))), Some("more than 10 J: can kill"));
     // V = V0 exp(-t/RC): 120 to 60 V takes 0.693 time constants.
-    near(energy::fall_time(Ohms(1e3), Farads(1e-3), Volts(120.0), Volts(60.0)).unwrap().0, 0.693_147, 1e-5);
+    near(energy::fall_time(Ohms(1e3), Farads(1e-3), Volts(120.0), Volts(60.0)).unwrap().0, std::f64::consts::LN_2, 1e-5);
 }
 
 #[test]

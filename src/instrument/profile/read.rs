@@ -88,7 +88,18 @@ fn wire(root: &mut Table<'_>) -> Option<Wire> {
         table.problem("timeout", "the time-out must be longer than nothing", "too short", None);
     }
     table.finish();
-    Some(Wire { send_end: send_end?, receive_end: receive_end?, silence, gap, write_gap, timeout, echo, prompt, acknowledge, line })
+    Some(Wire {
+        send_end: send_end?,
+        receive_end: receive_end?,
+        silence,
+        gap,
+        write_gap,
+        timeout,
+        echo,
+        prompt,
+        acknowledge,
+        line,
+    })
 }
 
 impl Default for LineDefaults {
@@ -114,9 +125,8 @@ pub(crate) fn line(parent: &mut Table<'_>, key: &str, defaults: &LineDefaults) -
     made.baud = table.count("baud", 300, 4_000_000).and_then(|b| u32::try_from(b).ok()).unwrap_or(made.baud);
     made.data_bits = small(table.count("data_bits", 7, 8), made.data_bits);
     made.stop_bits = small(table.count("stop_bits", 1, 2), made.stop_bits);
-    made.parity = table
-        .choice("parity", &[("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)])
-        .unwrap_or(made.parity);
+    made.parity =
+        table.choice("parity", &[("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)]).unwrap_or(made.parity);
     made.flow = table
         .choice("flow", &[("none", Flow::None), ("software", Flow::Software), ("hardware", Flow::Hardware)])
         .unwrap_or(made.flow);
@@ -176,9 +186,7 @@ fn reply(parent: &mut Table<'_>) -> ReplyForm {
     if let Some(mut table) = parent.table("reply") {
         made.field = table.count("field", 1, 100).and_then(|f| usize::try_from(f).ok()).unwrap_or(1);
         made.prefix = table.text("prefix").unwrap_or_default();
-        made.unit = table
-            .choice("unit", &[("none", UnitInReply::None), ("checked", UnitInReply::Checked)])
-            .unwrap_or_default();
+        made.unit = table.choice("unit", &[("none", UnitInReply::None), ("checked", UnitInReply::Checked)]).unwrap_or_default();
         table.finish();
     }
     made
@@ -222,10 +230,8 @@ fn supply(table: &mut Table<'_>) -> Option<SupplyProfile> {
     let over_voltage = protection(table, "over_voltage", Measurand::Voltage);
     let over_current = protection(table, "over_current", Measurand::Current);
     let measured = table.need_table("measured").and_then(|mut measured| {
-        let made = (
-            readback(&mut measured, "voltage", Measurand::Voltage),
-            readback(&mut measured, "current", Measurand::Current),
-        );
+        let made =
+            (readback(&mut measured, "voltage", Measurand::Voltage), readback(&mut measured, "current", Measurand::Current));
         measured.finish();
         Some((made.0?, made.1?))
     });
@@ -294,7 +300,12 @@ fn mode(parent: &mut Table<'_>) -> Option<Mode> {
             match (bit(made.0), bit(made.1)) {
                 (Some(voltage), Some(current)) if voltage != current => Some(ModeForm::Bits { voltage, current }),
                 _ => {
-                    table.problem("bits", "expected two different bits", "expected { voltage = …, current = … }", Some("bits count from 0, the lowest".into()));
+                    table.problem(
+                        "bits",
+                        "expected two different bits",
+                        "expected { voltage = …, current = … }",
+                        Some("bits count from 0, the lowest".into()),
+                    );
                     None
                 }
             }
@@ -304,7 +315,12 @@ fn mode(parent: &mut Table<'_>) -> Option<Mode> {
             let current = table.texts("current").unwrap_or_default();
             let fault = table.texts("fault").unwrap_or_default();
             if voltage.is_empty() || current.is_empty() {
-                table.problem("voltage", "the mode needs the answers that mean constant voltage and constant current", "both are needed", Some("write voltage = \"CV\" and current = \"CC\", or bits = { voltage = 1, current = 0 }".into()));
+                table.problem(
+                    "voltage",
+                    "the mode needs the answers that mean constant voltage and constant current",
+                    "both are needed",
+                    Some("write voltage = \"CV\" and current = \"CC\", or bits = { voltage = 1, current = 0 }".into()),
+                );
                 None
             } else {
                 Some(ModeForm::Words { voltage, current, fault })
@@ -336,7 +352,8 @@ fn protection(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Protec
 
 fn accuracy(parent: &mut Table<'_>, of: Measurand) -> Option<Accuracy> {
     let Some(mut table) = parent.table("accuracy") else {
-        return parent.missing("accuracy", Some("write accuracy = { reading = \"0.1 %\", offset = … } from the data sheet".into()));
+        return parent
+            .missing("accuracy", Some("write accuracy = { reading = \"0.1 %\", offset = … } from the data sheet".into()));
     };
     let reading = table.quantity("reading").unwrap_or(Ratio(0.0));
     let range = table.quantity("range").unwrap_or(Ratio(0.0));
@@ -421,5 +438,14 @@ fn range(mut row: Table<'_>, of: Measurand) -> Option<Range> {
     row.finish();
     let (full, accuracy, resolution) = (full?, accuracy?, resolution?);
     let floor = floor.unwrap_or_else(|| accuracy.half_width(0.0, full).max(resolution));
-    Some(Range { full, send: send.unwrap_or_else(|| format!("{full}")), resistance: resistance?, fuse, terminal, accuracy, resolution, floor })
+    Some(Range {
+        full,
+        send: send.unwrap_or_else(|| format!("{full}")),
+        resistance: resistance?,
+        fuse,
+        terminal,
+        accuracy,
+        resolution,
+        floor,
+    })
 }

@@ -14,8 +14,8 @@ use super::reading::{Measurand, Reading, Role};
 use super::reply::{Said, said};
 use super::session::Session;
 use super::template::{fill, number};
-use crate::units::{Amperes, Seconds, Volts};
 use crate::clock::Clock;
+use crate::units::{Amperes, Seconds, Volts};
 use std::marker::PhantomData;
 
 mod off;
@@ -256,9 +256,10 @@ impl<K> Supply<K> {
     /// # Errors
     /// Those of a query.
     pub async fn tripped(&mut self) -> Result<Option<&'static str>, InstrumentError> {
-        for (what, protection) in
-            [("over-voltage protection", self.profile.over_voltage.clone()), ("over-current protection", self.profile.over_current.clone())]
-        {
+        for (what, protection) in [
+            ("over-voltage protection", self.profile.over_voltage.clone()),
+            ("over-current protection", self.profile.over_current.clone()),
+        ] {
             let Some((ask, yes)) = protection.and_then(|p| p.tripped) else { continue };
             let reply = self.ask(&ask).await.map_err(|f| f.of(Role::Supply))?;
             if yes.iter().any(|word| same_word(&reply, word)) {

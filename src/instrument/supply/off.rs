@@ -82,7 +82,9 @@ impl<K> Supply<K> {
         }
         let state = match self.output_state().await? {
             Some((false, reply)) => {
-                return Err(Fault::NotOff { why: format!("{off:?} was sent, but the supply says that its output is on ({reply})") });
+                return Err(Fault::NotOff {
+                    why: format!("{off:?} was sent, but the supply says that its output is on ({reply})"),
+                });
             }
             Some((true, reply)) => Some(reply),
             None => None,

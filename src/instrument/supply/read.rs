@@ -106,7 +106,8 @@ fn understood(reply: &str, form: &ModeForm) -> Regulation {
             }
         }
         ModeForm::Bits { voltage, current } => {
-            let Some(register) = reply.trim().parse::<f64>().ok().filter(|r| r.fract() == 0.0 && (0.0..=65535.0).contains(r)) else {
+            let Some(register) = reply.trim().parse::<f64>().ok().filter(|r| r.fract() == 0.0 && (0.0..=65535.0).contains(r))
+            else {
                 return Regulation::Unknown;
             };
             let bit = |n: u32| (register / 2f64.powi(i32::try_from(n).unwrap_or(31))).floor() % 2.0 == 1.0;
@@ -134,7 +135,11 @@ mod tests {
         assert_eq!(understood("0", &bits), Regulation::Neither);
         assert_eq!(understood("514", &bits), Regulation::Voltage);
         assert_eq!(understood("CV", &bits), Regulation::Unknown);
-        let words = |voltage: &str, current: &str| ModeForm::Words { voltage: vec![voltage.into()], current: vec![current.into()], fault: vec!["3".into()] };
+        let words = |voltage: &str, current: &str| ModeForm::Words {
+            voltage: vec![voltage.into()],
+            current: vec![current.into()],
+            fault: vec!["3".into()],
+        };
         assert_eq!(understood("1", &words("2", "1")), Regulation::Current);
         assert_eq!(understood("1", &words("1", "2")), Regulation::Voltage);
         assert_eq!(understood("+1", &words("1", "2")), Regulation::Voltage);

@@ -49,7 +49,13 @@ fn stored(plan: &Plan, findings: &mut Findings) {
     let energy = energy::stored(capacitance, highest);
     if let Some(caution) = energy::caution(energy) {
         let title = format!("{capacitance} at {highest} hold {}: {caution}", rounded(energy));
-        findings.warning(&plan.document, plan.unit.places.of("capacitance"), title, "stored energy", "off does not mean discharged");
+        findings.warning(
+            &plan.document,
+            plan.unit.places.of("capacitance"),
+            title,
+            "stored energy",
+            "off does not mean discharged",
+        );
     }
 }
 
@@ -62,7 +68,13 @@ fn calibration(bench: &Bench, role: &str, due: Option<&str>, places: &Places, to
         0..=SOON => (format!("the {role}'s calibration expires on {due}, in {days} day(s)"), "soon"),
         _ => return,
     };
-    findings.warning(&bench.document, places.of("calibration_due"), title, label, "the uncertainties in the report rest on it; the report will say so");
+    findings.warning(
+        &bench.document,
+        places.of("calibration_due"),
+        title,
+        label,
+        "the uncertainties in the report rest on it; the report will say so",
+    );
 }
 
 /// A meter that is wired across measures the unit's voltage, up to its ceiling.

@@ -59,7 +59,8 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
     let mut made = Estimate::default();
     let ceiling = plan.unit.ceiling.power;
     // A look takes what the slower instrument takes; roughly, for the size alone.
-    let period = bench.meter.as_ref().and_then(|m| m.profile.meter()).and_then(|m| m.rates.first()).map_or(0.02, |r| r.period.0.max(0.02));
+    let period =
+        bench.meter.as_ref().and_then(|m| m.profile.meter()).and_then(|m| m.rates.first()).map_or(0.02, |r| r.period.0.max(0.02));
     for stage in &plan.stages {
         let (duration, starts, on, power, looks) = match &stage.kind {
             StageKind::Ramp(ramp) => {
@@ -117,7 +118,8 @@ pub(super) fn check(plan: &Plan, estimate: &Estimate, findings: &mut Findings) {
 /// A span as a person says it: 1 d 3 h, 29 min 5 s, 12.3 s.
 pub fn spell(span: Seconds) -> String {
     let whole = span.0.max(0.0).round();
-    let (days, hours, minutes, seconds) = ((whole / 86_400.0).floor(), (whole / 3600.0).floor() % 24.0, (whole / 60.0).floor() % 60.0, whole % 60.0);
+    let (days, hours, minutes, seconds) =
+        ((whole / 86_400.0).floor(), (whole / 3600.0).floor() % 24.0, (whole / 60.0).floor() % 60.0, whole % 60.0);
     if days > 0.0 {
         format!("{days} d {hours} h")
     } else if hours > 0.0 {

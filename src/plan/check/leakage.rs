@@ -23,17 +23,38 @@ impl Look<'_> {
             if let [lower, upper] = pair
                 && upper <= lower
             {
-                self.error(&format!("voltages.{i}"), format!("the voltages of a sweep must rise, and {upper} comes after {lower}"), "not rising", "sweep up in steps, so that a part near breakdown is noticed early");
+                self.error(
+                    &format!("voltages.{i}"),
+                    format!("the voltages of a sweep must rise, and {upper} comes after {lower}"),
+                    "not rising",
+                    "sweep up in steps, so that a part near breakdown is noticed early",
+                );
             }
         }
         self.seated(sweep);
         self.sees("limit", accepted(sweep));
         let settled = (sweep.series * sweep.part.capacitance) * TIME_CONSTANTS;
         if sweep.electrify < settled {
-            self.error("electrify", format!("{} is shorter than five time constants of {} with {} ({})", sweep.electrify, sweep.series, sweep.part.capacitance, rounded(settled)), "too short to settle", "what is read earlier is charging current, not leakage");
+            self.error(
+                "electrify",
+                format!(
+                    "{} is shorter than five time constants of {} with {} ({})",
+                    sweep.electrify,
+                    sweep.series,
+                    sweep.part.capacitance,
+                    rounded(settled)
+                ),
+                "too short to settle",
+                "what is read earlier is charging current, not leakage",
+            );
         }
         if sweep.every > sweep.electrify {
-            self.error("every", format!("a reading every {} does not fall into a soak of {}", sweep.every, sweep.electrify), "longer than the soak", "read more often");
+            self.error(
+                "every",
+                format!("a reading every {} does not fall into a soak of {}", sweep.every, sweep.electrify),
+                "longer than the soak",
+                "read more often",
+            );
         }
         self.follows("every", "the time between readings");
         self.named_time(sweep);
@@ -49,7 +70,12 @@ impl Look<'_> {
     fn bias(&mut self, key: &str, voltage: Volts, sweep: &Leakage, supply: &SupplyProfile) {
         self.voltage(key, voltage, supply);
         if voltage > sweep.part.rated {
-            self.error(key, format!("{voltage} is above the {} that {} is rated for", sweep.part.rated, sweep.part.name), "above the rating", "a part is never biased above its rating");
+            self.error(
+                key,
+                format!("{voltage} is above the {} that {} is rated for", sweep.part.rated, sweep.part.name),
+                "above the rating",
+                "a part is never biased above its rating",
+            );
         }
     }
 
@@ -60,13 +86,33 @@ impl Look<'_> {
         let ceiling = self.plan.unit.ceiling.current;
         let larger = "use a larger resistor";
         if short > ceiling {
-            self.error("series", format!("into a short, {most} through {} drives {}, above the unit's ceiling of {ceiling}", sweep.series, rounded(short)), "above the ceiling", larger);
+            self.error(
+                "series",
+                format!(
+                    "into a short, {most} through {} drives {}, above the unit's ceiling of {ceiling}",
+                    sweep.series,
+                    rounded(short)
+                ),
+                "above the ceiling",
+                larger,
+            );
         }
         match &self.bench.meter {
-            None => self.error("do", "the bench has no meter, and a leakage is below what a supply can read".into(), "needs a meter", "add a [meter] to the bench file, wired in series with the part"),
+            None => self.error(
+                "do",
+                "the bench has no meter, and a leakage is below what a supply can read".into(),
+                "needs a meter",
+                "add a [meter] to the bench file, wired in series with the part",
+            ),
             Some(seat) if seat.wired == Wiring::Across => {
                 let title = format!("{} needs the meter in series, but it is wired across", self.name());
-                self.findings.error(&self.bench.document, seat.places.of("wired"), title, "wired across", "a leakage is measured as a current: put the meter into the lead, and write wired = \"in series\"");
+                self.findings.error(
+                    &self.bench.document,
+                    seat.places.of("wired"),
+                    title,
+                    "wired across",
+                    "a leakage is measured as a current: put the meter into the lead, and write wired = \"in series\"",
+                );
             }
             Some(_) => self.shorted(sweep, most, short, larger),
         }
@@ -83,7 +129,12 @@ impl Look<'_> {
         let highest = profile.current.as_ref().and_then(|f| f.ranges.last()).map(|r| r.full);
         if let Some(highest) = highest.filter(|h| *h < short.0) {
             let highest = Amperes(highest);
-            self.warning("series", format!("the current into a short, {}, is beyond the meter's highest range, {highest}", rounded(short)), "beyond the meter", "a part that is a short then reads as an overload, without a number");
+            self.warning(
+                "series",
+                format!("the current into a short, {}, is beyond the meter's highest range, {highest}", rounded(short)),
+                "beyond the meter",
+                "a part that is a short then reads as an overload, without a number",
+            );
         }
     }
 
@@ -96,7 +147,12 @@ impl Look<'_> {
         let (from, to) = limit.after;
         if sweep.electrify < from || sweep.electrify > to {
             let named = if from == to { from.to_string() } else { format!("{from} to {to}") };
-            self.warning("electrify", format!("the handbook's limit holds after {named}, not after {}", sweep.electrify), "another time", "leakage has no value without its time; the report names both");
+            self.warning(
+                "electrify",
+                format!("the handbook's limit holds after {named}, not after {}", sweep.electrify),
+                "another time",
+                "leakage has no value without its time; the report names both",
+            );
         }
     }
 }

@@ -32,7 +32,12 @@ impl<'a> Look<'a> {
     pub(super) fn meter(&mut self, voltage: Volts, limits: &Limits, expected: Option<Amperes>) {
         let Some((seat, profile)) = self.in_series() else { return };
         if let Err(why) = meter_setup(&self.stage.kind, profile) {
-            self.error("limit", why, "too much for the meter", "take the meter out of the lead and of the bench file, or lower the limit");
+            self.error(
+                "limit",
+                why,
+                "too much for the meter",
+                "take the meter out of the lead and of the bench file, or lower the limit",
+            );
             return;
         }
         let Some((range, rate)) = self.in_use() else { return };
@@ -41,7 +46,12 @@ impl<'a> Look<'a> {
         self.fuse(range, "limit.starting", "the limit", most, "lower the limit, or use a terminal for more");
         if range.full < most.0 {
             let full = Amperes(range.full);
-            self.warning("limit.starting", format!("the meter's highest range, {full}, does not hold the limit of {most} while the unit starts"), "beyond the meter", "until the hand-over the meter may say overload, and the current is known to be above its range, no more");
+            self.warning(
+                "limit.starting",
+                format!("the meter's highest range, {full}, does not hold the limit of {most} while the unit starts"),
+                "beyond the meter",
+                "until the hand-over the meter may say overload, and the current is known to be above its range, no more",
+            );
         }
         self.terminal(seat, range);
         if let Some(expected) = expected {
@@ -59,7 +69,12 @@ impl<'a> Look<'a> {
             && most > fuse
         {
             let full = Amperes(range.full);
-            self.error(key, format!("{what}, {}, is more than the {fuse} fuse of the meter's range of {full}", rounded(most)), "blows the fuse", hint);
+            self.error(
+                key,
+                format!("{what}, {}, is more than the {fuse} fuse of the meter's range of {full}", rounded(most)),
+                "blows the fuse",
+                hint,
+            );
         }
     }
 
@@ -71,10 +86,17 @@ impl<'a> Look<'a> {
             Some(seated) if seated == needed => {}
             Some(seated) => {
                 let title = format!("{name} needs the meter's terminal {needed:?}, but the lead is in {seated:?}");
-                self.findings.error(document, seat.places.of("terminal"), title, "another terminal", "move the lead, and then this line; a lead in the wrong terminal reads nothing or blows the fuse");
+                self.findings.error(
+                    document,
+                    seat.places.of("terminal"),
+                    title,
+                    "another terminal",
+                    "move the lead, and then this line; a lead in the wrong terminal reads nothing or blows the fuse",
+                );
             }
             None => {
-                let title = format!("{name} needs the meter's terminal {needed:?}, and the bench file does not say where the lead is");
+                let title =
+                    format!("{name} needs the meter's terminal {needed:?}, and the bench file does not say where the lead is");
                 let hint = format!("look, and write terminal = {needed:?}");
                 self.findings.warning(document, seat.places.whole(), title, "no terminal", &hint);
             }
@@ -110,7 +132,12 @@ impl<'a> Look<'a> {
     pub(super) fn sees(&mut self, key: &str, limit: Amperes) {
         let Some((floor, by)) = self.floor() else { return };
         if self.in_series().is_some() && floor >= limit {
-            self.error(key, format!("the limit of {limit} lies below the {floor} that {by} can tell from zero"), "below the floor", "no reading could show that the part passes; use a meter with a lower range");
+            self.error(
+                key,
+                format!("the limit of {limit} lies below the {floor} that {by} can tell from zero"),
+                "below the floor",
+                "no reading could show that the part passes; use a meter with a lower range",
+            );
         }
     }
 
@@ -118,7 +145,12 @@ impl<'a> Look<'a> {
     pub(super) fn watched(&mut self, start: &Start) {
         let Some((_, rate)) = self.in_use() else { return };
         if start.watch.0 < FEWEST_READINGS * rate.period.0 {
-            self.error("watch", format!("a watch time of {} is too short for the meter: one reading takes {}", start.watch, rate.period), "fewer than ten readings", "watch longer, or use a faster meter");
+            self.error(
+                "watch",
+                format!("a watch time of {} is too short for the meter: one reading takes {}", start.watch, rate.period),
+                "fewer than ten readings",
+                "watch longer, or use a faster meter",
+            );
         }
     }
 
@@ -127,7 +159,12 @@ impl<'a> Look<'a> {
         let Some((_, rate)) = self.in_use() else { return };
         let pace = pace(&self.stage.kind);
         if rate.period > pace {
-            self.warning(key, format!("{what}, {}, is shorter than the {} that the meter takes for one reading", rounded(pace), rate.period), "faster than the meter", "readings come as fast as the meter gives them, and the stage takes longer");
+            self.warning(
+                key,
+                format!("{what}, {}, is shorter than the {} that the meter takes for one reading", rounded(pace), rate.period),
+                "faster than the meter",
+                "readings come as fast as the meter gives them, and the stage takes longer",
+            );
         }
     }
 
@@ -135,8 +172,19 @@ impl<'a> Look<'a> {
     fn heard(&mut self, rate: &Rate) {
         let interlock = &self.plan.interlock;
         if rate.period >= interlock.no_reading {
-            let title = format!("{}: one reading of the meter takes {}, and the interlock allows a silence of {}", self.name(), rate.period, interlock.no_reading);
-            self.findings.error(&self.plan.document, interlock.places.of("no_reading"), title, "too short for the meter", "let no_reading be longer, or use a faster meter");
+            let title = format!(
+                "{}: one reading of the meter takes {}, and the interlock allows a silence of {}",
+                self.name(),
+                rate.period,
+                interlock.no_reading
+            );
+            self.findings.error(
+                &self.plan.document,
+                interlock.places.of("no_reading"),
+                title,
+                "too short for the meter",
+                "let no_reading be longer, or use a faster meter",
+            );
         }
     }
 }

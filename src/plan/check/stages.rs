@@ -61,7 +61,12 @@ impl Look<'_> {
         self.expected(ramp.expect, ramp.limit);
         if ramp.step.0 < supply.voltage.resolution {
             let finest = Volts(supply.voltage.resolution);
-            self.error("step", format!("a step of {} is finer than the supply's {finest}", ramp.step), "too fine", "make it coarser");
+            self.error(
+                "step",
+                format!("a step of {} is finer than the supply's {finest}", ramp.step),
+                "too fine",
+                "make it coarser",
+            );
         }
         self.follows("step", "the time for a step");
     }
@@ -96,24 +101,58 @@ impl Look<'_> {
             self.late_hand_over(start.limit.after, "watch time", start.watch);
         }
         if start.within > start.watch {
-            self.error("within", format!("a start may take {}, but is watched for {} only", start.within, start.watch), "longer than the watch time", "watch longer");
+            self.error(
+                "within",
+                format!("a start may take {}, but is watched for {} only", start.within, start.watch),
+                "longer than the watch time",
+                "watch longer",
+            );
         }
         if let Some(good) = good {
             if start.limit.running < good.high {
-                self.error("limit.running", format!("the limit while running, {}, is below the {} that the state {:?} may draw", start.limit.running, good.high, good.name), "too low for the good state", "the supply would limit a good unit");
+                self.error(
+                    "limit.running",
+                    format!(
+                        "the limit while running, {}, is below the {} that the state {:?} may draw",
+                        start.limit.running, good.high, good.name
+                    ),
+                    "too low for the good state",
+                    "the supply would limit a good unit",
+                );
             } else if start.limit.starting.0 < 2.0 * good.high.0 {
-                self.warning("limit.starting", format!("the limit while starting, {}, is less than twice the {} that the state {:?} may draw", start.limit.starting, good.high, good.name), "near the running current", "a switching converter behind such a limit can stick: the supply would make the fault that is looked for");
+                self.warning(
+                    "limit.starting",
+                    format!(
+                        "the limit while starting, {}, is less than twice the {} that the state {:?} may draw",
+                        start.limit.starting, good.high, good.name
+                    ),
+                    "near the running current",
+                    "a switching converter behind such a limit can stick: the supply would make the fault that is looked for",
+                );
             }
         }
         self.watched(start);
         if self.plan.interlock.in_limit > start.watch {
-            self.warning("watch", format!("the interlock allows {} in limiting, longer than the watch time of {}", self.plan.interlock.in_limit, start.watch), "never trips here", "a start that is stuck in limiting then counts as an outcome and does not trip");
+            self.warning(
+                "watch",
+                format!(
+                    "the interlock allows {} in limiting, longer than the watch time of {}",
+                    self.plan.interlock.in_limit, start.watch
+                ),
+                "never trips here",
+                "a start that is stuck in limiting then counts as an outcome and does not trip",
+            );
         }
         self.rest(start, supply);
     }
 
     fn late_hand_over(&mut self, after: Seconds, what: &str, length: Seconds) {
-        self.error("limit.after", format!("the hand-over after {after} comes after the end of the {what} of {length}"), "never reached", "watch longer, or hand over earlier");
+        self.error(
+            "limit.after",
+            format!("the hand-over after {after} comes after the end of the {what} of {length}"),
+            "never reached",
+            "watch longer, or hand over earlier",
+        );
     }
 
     /// What a good unit draws must be seen, and must not be limited away.
@@ -121,7 +160,12 @@ impl Look<'_> {
         let Some((low, high)) = band else { return };
         self.resolves("expect.current", "the expected current", low);
         if limit < high {
-            self.error("limit", format!("the limit of {limit} is below the {high} that a good unit may draw"), "too low for a good unit", "the supply would limit a good unit");
+            self.error(
+                "limit",
+                format!("the limit of {limit} is below the {high} that a good unit may draw"),
+                "too low for a good unit",
+                "the supply would limit a good unit",
+            );
         }
     }
 
@@ -137,7 +181,12 @@ impl Look<'_> {
         if let Some(below) = start.off_below
             && below < floor
         {
-            self.error("off_below", format!("{below} lies below the {floor} that the supply's read-back can tell from zero"), "below the floor", "no reading could show that the unit has fallen so far");
+            self.error(
+                "off_below",
+                format!("{below} lies below the {floor} that the supply's read-back can tell from zero"),
+                "below the floor",
+                "no reading could show that the unit has fallen so far",
+            );
         }
         let Some(capacitance) = self.plan.unit.capacitance else { return };
         match (supply.output.off_is, start.off_below) {
@@ -150,7 +199,14 @@ impl Look<'_> {
                 }
             }
             (OffState::Open, None) => {
-                self.warning("off", format!("the supply's output is an open switch when off: {capacitance} keeps its charge through the off-time"), "off, yet charged", "write off_below = \"0.3 V\", so that a start waits until the unit has fallen");
+                self.warning(
+                    "off",
+                    format!(
+                        "the supply's output is an open switch when off: {capacitance} keeps its charge through the off-time"
+                    ),
+                    "off, yet charged",
+                    "write off_below = \"0.3 V\", so that a start waits until the unit has fallen",
+                );
             }
             _ => {}
         }

@@ -15,7 +15,12 @@ impl Look<'_> {
             self.error(key, format!("{voltage} is above the unit's ceiling of {ceiling}"), "above the ceiling", CEILING);
         }
         if voltage > supply.rated_voltage {
-            self.error(key, format!("{voltage} is above the supply's rating of {}", supply.rated_voltage), "above the rating", "lower it, or use another supply");
+            self.error(
+                key,
+                format!("{voltage} is above the supply's rating of {}", supply.rated_voltage),
+                "above the rating",
+                "lower it, or use another supply",
+            );
         }
     }
 
@@ -30,13 +35,28 @@ impl Look<'_> {
         let step = Amperes(supply.current.resolution);
         for (key, limit) in of_each {
             if limit > ceiling {
-                self.error(key, format!("a limit of {limit} is above the unit's ceiling of {ceiling}"), "above the ceiling", CEILING);
+                self.error(
+                    key,
+                    format!("a limit of {limit} is above the unit's ceiling of {ceiling}"),
+                    "above the ceiling",
+                    CEILING,
+                );
             }
             if limit > supply.rated_current {
-                self.error(key, format!("a limit of {limit} is above the supply's rating of {}", supply.rated_current), "above the rating", "lower it, or use another supply");
+                self.error(
+                    key,
+                    format!("a limit of {limit} is above the supply's rating of {}", supply.rated_current),
+                    "above the rating",
+                    "lower it, or use another supply",
+                );
             }
             if limit < step {
-                self.error(key, format!("a limit of {limit} is finer than the supply can set ({step})"), "below one step", "use a supply with a finer limit, or a resistor in series");
+                self.error(
+                    key,
+                    format!("a limit of {limit} is finer than the supply can set ({step})"),
+                    "below one step",
+                    "use a supply with a finer limit, or a resistor in series",
+                );
             }
         }
         self.power(voltage, limits.starting.max(limits.running), expected, supply.rated_power);
@@ -47,11 +67,21 @@ impl Look<'_> {
         let power = voltage * most;
         let product = |of: Amperes| format!("{voltage} at {of} is {}", rounded(voltage * of));
         if power > rated {
-            self.error("limit.starting", format!("{}, above the supply's rating of {rated}", product(most)), "above the rating", "lower the limit, or use another supply");
+            self.error(
+                "limit.starting",
+                format!("{}, above the supply's rating of {rated}", product(most)),
+                "above the rating",
+                "lower the limit, or use another supply",
+            );
         }
         match expected {
             Some(expected) if exceeds(voltage * expected, ceiling) => {
-                self.error("limit.starting", format!("{}, above the unit's ceiling of {ceiling}, and a good unit may draw it", product(expected)), "a good unit would trip", CEILING);
+                self.error(
+                    "limit.starting",
+                    format!("{}, above the unit's ceiling of {ceiling}, and a good unit may draw it", product(expected)),
+                    "a good unit would trip",
+                    CEILING,
+                );
             }
             _ if exceeds(power, ceiling) => {
                 self.warning("limit.starting", format!("the limit allows more than the unit's ceiling of {ceiling}: {}", product(most)), "power trips first", "a unit that draws its limit trips the interlock, and is not held by the supply; lower the limit to stay below");

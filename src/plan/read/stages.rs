@@ -55,7 +55,10 @@ fn stage(table: &mut Table<'_>, number: u32, before: &mut Before) -> Option<Stag
         [("ramp", Word::Ramp), ("log", Word::Log), ("start", Word::Start), ("leakage", Word::Leakage), ("ask", Word::Ask)];
     table.rename(format!("stage {number}"));
     if !table.has("do") {
-        return table.missing("do", Some("every stage says what it does: do = \"ramp\", \"log\", \"start\", \"leakage\" or \"ask\"".into()));
+        return table.missing(
+            "do",
+            Some("every stage says what it does: do = \"ramp\", \"log\", \"start\", \"leakage\" or \"ask\"".into()),
+        );
     }
     let Some(word) = table.choice("do", &WORDS) else {
         // The kind is unknown, so none of the other keys can be judged.
@@ -106,7 +109,12 @@ fn ramp(table: &mut Table<'_>, before: &mut Before) -> Option<Ramp> {
     if let Some(step) = step
         && step > to
     {
-        table.problem("step", format!("one step of {step} is more than the whole ramp to {to}"), "longer than the ramp", Some("leave it out: a step then takes about 0.2 s".into()));
+        table.problem(
+            "step",
+            format!("one step of {step} is more than the whole ramp to {to}"),
+            "longer than the ramp",
+            Some("leave it out: a step then takes about 0.2 s".into()),
+        );
     }
     // A step takes at least about 0.2 s: time for both instruments to read.
     let step = step.unwrap_or((rate * Seconds(0.2)).max(Volts(0.01)).min(to));
@@ -216,7 +224,11 @@ fn on_fault(table: &mut Table<'_>) -> OnFault {
 fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
     let voltage = need_above_zero::<Volts>(table, "voltage");
     let limit = limits(table, "limit");
-    let times = if table.has("times") { table.count("times", 1, 1_000_000) } else { table.missing("times", Some("write times = 100".into())) };
+    let times = if table.has("times") {
+        table.count("times", 1, 1_000_000)
+    } else {
+        table.missing("times", Some("write times = 100".into()))
+    };
     let off = off_times(table);
     let off_below = above_zero::<Volts>(table, "off_below");
     let off_patience = zero_or_more(table, "off_patience").unwrap_or(Seconds(60.0));
@@ -229,7 +241,10 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
         if has_states {
             return None;
         }
-        return table.missing("states", Some("name at least the state that a good start ends in: states = { running = [\"8 mA\", \"20 mA\"] }".into()));
+        return table.missing(
+            "states",
+            Some("name at least the state that a good start ends in: states = { running = [\"8 mA\", \"20 mA\"] }".into()),
+        );
     }
     let (voltage, limit, watch) = (voltage?, limit?, watch?);
     *before = Before { voltage: Some(voltage), limit: Some(limit) };
@@ -284,7 +299,11 @@ fn part(mut table: Table<'_>) -> Option<Part> {
         ("film", PartKind::Film),
     ];
     let name = table.need_text("name");
-    let kind = if table.has("kind") { table.choice("kind", &KINDS) } else { table.missing("kind", Some("write kind = \"solid tantalum\"".into())) };
+    let kind = if table.has("kind") {
+        table.choice("kind", &KINDS)
+    } else {
+        table.missing("kind", Some("write kind = \"solid tantalum\"".into()))
+    };
     let capacitance = need_above_zero(&mut table, "capacitance");
     let rated = need_above_zero(&mut table, "rated");
     table.finish();
@@ -295,7 +314,12 @@ fn ask(table: &mut Table<'_>) -> Option<Ask> {
     let say = table.need_text("say");
     let accept = table.texts("accept").unwrap_or_else(|| ["", "y", "yes", "ok", "done"].map(String::from).to_vec());
     if accept.is_empty() {
-        table.problem("accept", "a question that accepts no answer never ends", "no answer in it", Some("leave it out, and Enter, y, yes, ok or done go on".into()));
+        table.problem(
+            "accept",
+            "a question that accepts no answer never ends",
+            "no answer in it",
+            Some("leave it out, and Enter, y, yes, ok or done go on".into()),
+        );
     }
     let connect = table.text("connect");
     Some(Ask { say: say?, accept, connect })

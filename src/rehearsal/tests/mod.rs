@@ -50,7 +50,9 @@ fn stand_ins_share_no_code_with_the_drivers() {
 
 #[test]
 fn the_shipped_unit_files_read() {
-    for text in [include_str!("../../../scripts/frost-alarm.unit.toml"), include_str!("../../../scripts/frost-alarm-repaired.unit.toml")] {
+    for text in
+        [include_str!("../../../scripts/frost-alarm.unit.toml"), include_str!("../../../scripts/frost-alarm-repaired.unit.toml")]
+    {
         assert!(unit(text).parts.contains_key("C7"));
     }
 }
@@ -60,9 +62,18 @@ fn mistakes_in_a_unit_file_are_pointed_at() {
     for (text, says) in [
         ("[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\n", "lacks \"cause\""),
         ("cause = \"x\"\n[board]\ninput = 10\nrunning = \"12 mA\"\nasleep = \"1 uA\"\n", "bare number"),
-        ("cause = \"x\"\n[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\nreset_bellow = \"1 V\"\n", "reset_below"),
-        ("cause = \"x\"\n[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\narming = { resistor = \"1 kohm\", capacitor = \"C9\" }\n", "no [part.C9]"),
-        ("cause = \"x\"\n[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\nshort = { above = \"5 V\", resistance = \"0 ohm\" }\n", "above zero"),
+        (
+            "cause = \"x\"\n[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\nreset_bellow = \"1 V\"\n",
+            "reset_below",
+        ),
+        (
+            "cause = \"x\"\n[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\narming = { resistor = \"1 kohm\", capacitor = \"C9\" }\n",
+            "no [part.C9]",
+        ),
+        (
+            "cause = \"x\"\n[board]\ninput = \"10 uF\"\nrunning = \"12 mA\"\nasleep = \"1 uA\"\nshort = { above = \"5 V\", resistance = \"0 ohm\" }\n",
+            "above zero",
+        ),
     ] {
         let problems = UnitFile::read(&Document::new("mine.toml", text)).unwrap_err().to_string();
         assert!(problems.contains(says) && problems.contains("mine.toml:"), "{problems}");

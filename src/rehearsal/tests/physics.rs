@@ -183,7 +183,10 @@ fn a_latch_up_lasts_under_a_limit_until_the_power_is_gone() {
         let seen = world.see();
         assert_eq!(seen.limiting, latched, "start {start}: {seen:?}");
         // Under the limit the latched path holds its own voltage (0.8 V to 1 V).
-        assert!(if latched { (0.8..1.0).contains(&seen.unit) } else { (seen.current - 0.012).abs() < 1e-5 }, "start {start}: {seen:?}");
+        assert!(
+            if latched { (0.8..1.0).contains(&seen.unit) } else { (seen.current - 0.012).abs() < 1e-5 },
+            "start {start}: {seen:?}"
+        );
         world.set_source(source(false, 9.0, 0.1, off));
         t += 1.0;
         world.advance(t);

@@ -142,10 +142,7 @@ impl ErrorReport {
 
     /// The entry as a device sends it: `-222,"Data out of range"`.
     pub fn emit(&self) -> Vec<u8> {
-        super::response::emit_list(&[
-            Datum::Integer(i64::from(self.code)),
-            Datum::Text(cut(&self.text, LONGEST_TEXT)),
-        ])
+        super::response::emit_list(&[Datum::Integer(i64::from(self.code)), Datum::Text(cut(&self.text, LONGEST_TEXT))])
     }
 }
 

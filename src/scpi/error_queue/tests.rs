@@ -50,19 +50,9 @@ fn the_text_survives_missing_quotes_commas_and_additions() {
 
 #[test]
 fn a_reply_without_a_code_is_no_report_and_not_no_error() {
-    for reply in [
-        "",
-        "No error",
-        "E04",
-        "\"No error\"",
-        "0.0,\"x\"",
-        "0V",
-        "1E3,\"x\"",
-        "9.91E37",
-        "99999999999,\"x\"",
-        "-",
-        "OK",
-    ] {
+    for reply in
+        ["", "No error", "E04", "\"No error\"", "0.0,\"x\"", "0V", "1E3,\"x\"", "9.91E37", "99999999999,\"x\"", "-", "OK"]
+    {
         assert!(ErrorReport::parse(reply.as_bytes()).is_err(), "{reply}");
     }
     let long = ErrorReport::parse(&[b'x'; 1000]).unwrap_err();

@@ -26,9 +26,7 @@ impl Mnemonic {
         match text {
             "" => Err("a mnemonic is missing between two colons"),
             _ if text.len() > LONGEST => Err("a mnemonic has at most 12 characters (IEEE 488.2 7.6.1.4.1)"),
-            _ if !text.starts_with(|c: char| c.is_ascii_uppercase()) => {
-                Err("a mnemonic starts with a capital letter")
-            }
+            _ if !text.starts_with(|c: char| c.is_ascii_uppercase()) => Err("a mnemonic starts with a capital letter"),
             _ if !text[..short].chars().all(of_short) || !text[short..].chars().all(of_long) => {
                 Err("a mnemonic is capitals (the short form), then small letters, as in VOLTage")
             }

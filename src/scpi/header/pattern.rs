@@ -54,11 +54,7 @@ impl Pattern {
         };
         if let Some(name) = header.strip_prefix('*') {
             let mnemonic = Mnemonic::new(name)?;
-            return Ok(Pattern {
-                nodes: vec![Node { mnemonic, optional: false, indexed: false }],
-                common: true,
-                query,
-            });
+            return Ok(Pattern { nodes: vec![Node { mnemonic, optional: false, indexed: false }], common: true, query });
         }
         let mut nodes = Vec::new();
         let mut rest = header;

@@ -13,9 +13,7 @@ fn only_the_exact_long_and_the_exact_short_form_match() {
     for header in [":SYSTem:PRESet", "SYST:PRES", "syst:preset", ":System:Pres"] {
         assert_eq!(preset.matches(header), Some(vec![]), "{header}");
     }
-    for header in
-        [":SYSTe:PRESe", "SYS:PRES", "SYSTEMS:PRES", "SYST:PRES?", "SYST", "SYST:PRES:X", "", ":", "SYST::PRES"]
-    {
+    for header in [":SYSTe:PRESe", "SYS:PRES", "SYSTEMS:PRES", "SYST:PRES?", "SYST", "SYST:PRES:X", "", ":", "SYST::PRES"] {
         assert_eq!(preset.matches(header), None, "{header}");
     }
 }
@@ -23,9 +21,7 @@ fn only_the_exact_long_and_the_exact_short_form_match() {
 #[test]
 fn nodes_in_brackets_may_be_left_out() {
     let volts = pattern("[:SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]");
-    for header in
-        ["VOLT", "SOUR:VOLT", "VOLT:LEV", "VOLT:IMM:AMPL", "VOLT:AMPL", ":SOURCE:VOLTAGE:LEVEL:IMMEDIATE:AMPLITUDE"]
-    {
+    for header in ["VOLT", "SOUR:VOLT", "VOLT:LEV", "VOLT:IMM:AMPL", "VOLT:AMPL", ":SOURCE:VOLTAGE:LEVEL:IMMEDIATE:AMPLITUDE"] {
         assert_eq!(volts.matches(header), Some(vec![]), "{header}");
     }
     for header in ["SOUR", "VOLT:SOUR", "VOLT:AMPL:LEV", "VOLT:PROT", "SOUR:SOUR:VOLT"] {
@@ -57,10 +53,7 @@ fn numeric_suffixes_are_extracted_and_one_where_left_out() {
         assert_eq!(output.matches(header), None, "{header}");
     }
     assert_eq!(pattern("OUTPut<n>[:STATe]"), output);
-    assert_eq!(
-        (output.short(&[3]), output.short(&[]), output.short(&[1])),
-        ("OUTP3".into(), "OUTP".into(), "OUTP".into())
-    );
+    assert_eq!((output.short(&[3]), output.short(&[]), output.short(&[1])), ("OUTP3".into(), "OUTP".into(), "OUTP".into()));
     assert_eq!(output.long(&[3]), "OUTPUT3:STATE");
     // not where the pattern has none
     assert_eq!(pattern("OUTPut").matches("OUTP1"), None);

@@ -32,11 +32,7 @@ pub(super) fn parameter(input: &[u8]) -> Found<'_, Parameter> {
     Ok((parameter, skip_space(rest)))
 }
 
-fn found<'a, T>(
-    input: &'a [u8],
-    parsed: element::Parsed<'a, T>,
-    make: impl Fn(T) -> Parameter,
-) -> Found<'a, Parameter> {
+fn found<'a, T>(input: &'a [u8], parsed: element::Parsed<'a, T>, make: impl Fn(T) -> Parameter) -> Found<'a, Parameter> {
     match parsed {
         Ok((rest, value)) => Ok((make(value), rest)),
         Err(error) => {
@@ -69,10 +65,7 @@ fn number(input: &[u8]) -> Found<'_, Parameter> {
         return Err((codes::DATA_OUT_OF_RANGE, input));
     }
     let start = skip_space(rest);
-    let end = start
-        .iter()
-        .position(|b| !(b.is_ascii_alphanumeric() || matches!(b, b'/' | b'.' | b'-')))
-        .unwrap_or(start.len());
+    let end = start.iter().position(|b| !(b.is_ascii_alphanumeric() || matches!(b, b'/' | b'.' | b'-'))).unwrap_or(start.len());
     let (suffix, rest) = start.split_at(end);
     match suffix.first() {
         None if start.first() != Some(&b'+') => Ok((Parameter::Number { value, suffix: None }, start)),
@@ -105,9 +98,7 @@ fn non_decimal(input: &[u8]) -> Found<'_, Parameter> {
         }
     };
     match rest.first() {
-        Some(byte) if byte.is_ascii_alphanumeric() || *byte == b'.' => {
-            Err((codes::INVALID_CHARACTER_IN_NUMBER, rest))
-        }
+        Some(byte) if byte.is_ascii_alphanumeric() || *byte == b'.' => Err((codes::INVALID_CHARACTER_IN_NUMBER, rest)),
         _ => Ok((parameter, rest)),
     }
 }

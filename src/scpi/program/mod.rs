@@ -222,9 +222,7 @@ impl<'a> Parser<'a> {
 
     fn mnemonic(&self, start: &'a [u8]) -> Result<(&'a [u8], &'a [u8]), Fault> {
         match element::mnemonic(start) {
-            Ok((_, name)) if name.len() > LONGEST_MNEMONIC => {
-                Err(self.fault(codes::PROGRAM_MNEMONIC_TOO_LONG, start))
-            }
+            Ok((_, name)) if name.len() > LONGEST_MNEMONIC => Err(self.fault(codes::PROGRAM_MNEMONIC_TOO_LONG, start)),
             Ok((rest, name)) => Ok((name, rest)),
             Err(_) => Err(self.fault(
                 match start.first() {
@@ -242,10 +240,7 @@ impl<'a> Parser<'a> {
 /// A byte that stands nowhere in a header and starts no data.
 fn is_odd(byte: u8) -> bool {
     !byte.is_ascii()
-        || matches!(
-            byte,
-            b'!' | b'$' | b'%' | b'&' | b'@' | b'[' | b']' | b'^' | b'`' | b'{' | b'|' | b'}' | b'~' | b'\\'
-        )
+        || matches!(byte, b'!' | b'$' | b'%' | b'&' | b'@' | b'[' | b']' | b'^' | b'`' | b'{' | b'|' | b'}' | b'~' | b'\\')
 }
 
 fn skip_space(input: &[u8]) -> &[u8] {

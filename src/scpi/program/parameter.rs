@@ -101,9 +101,7 @@ impl Parameter {
     /// -141 for another word, -128, -158, -168, -178 for other kinds of data.
     pub fn choice(&self, choices: &[Mnemonic]) -> Result<usize, i32> {
         match self {
-            Parameter::Word(word) => {
-                choices.iter().position(|choice| choice.matches(word)).ok_or(codes::INVALID_CHARACTER_DATA)
-            }
+            Parameter::Word(word) => choices.iter().position(|choice| choice.matches(word)).ok_or(codes::INVALID_CHARACTER_DATA),
             other => Err(other.not_allowed()),
         }
     }

@@ -201,9 +201,7 @@ fn every_multiplier_has_its_power() {
         ("A", 1e-18),
     ];
     for (multiplier, expected) in rows {
-        for (unit, symbol) in
-            [(Of::Volt, "V"), (Of::Ampere, "A"), (Of::Watt, "W"), (Of::Second, "S"), (Of::Farad, "F")]
-        {
+        for (unit, symbol) in [(Of::Volt, "V"), (Of::Ampere, "A"), (Of::Watt, "W"), (Of::Second, "S"), (Of::Farad, "F")] {
             assert_eq!(factor(&format!("{multiplier}{symbol}"), unit), Some(expected), "{multiplier}{symbol}");
         }
         if multiplier != "M" {

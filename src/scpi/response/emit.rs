@@ -47,15 +47,9 @@ impl Datum {
             }
             Datum::Decimal { value, form: Form::Nr3 } => out.extend_from_slice(scientific(*value).as_bytes()),
             Datum::Special(special) => out.extend_from_slice(special.text().as_bytes()),
-            Datum::NonDecimal { radix: Radix::Hexadecimal, value } => {
-                out.extend_from_slice(format!("#H{value:X}").as_bytes())
-            }
-            Datum::NonDecimal { radix: Radix::Octal, value } => {
-                out.extend_from_slice(format!("#Q{value:o}").as_bytes())
-            }
-            Datum::NonDecimal { radix: Radix::Binary, value } => {
-                out.extend_from_slice(format!("#B{value:b}").as_bytes())
-            }
+            Datum::NonDecimal { radix: Radix::Hexadecimal, value } => out.extend_from_slice(format!("#H{value:X}").as_bytes()),
+            Datum::NonDecimal { radix: Radix::Octal, value } => out.extend_from_slice(format!("#Q{value:o}").as_bytes()),
+            Datum::NonDecimal { radix: Radix::Binary, value } => out.extend_from_slice(format!("#B{value:b}").as_bytes()),
             Datum::Text(text) => quoted(text, out),
             Datum::Word(word) => out.extend_from_slice(word.as_bytes()),
             Datum::Block(bytes) => {

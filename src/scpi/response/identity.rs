@@ -18,9 +18,7 @@ pub struct Identity {
 
 /// An identity that is not four fields.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "expected maker, model, serial number and firmware with commas between them, found {fields} field(s) in {text:?}"
-)]
+#[error("expected maker, model, serial number and firmware with commas between them, found {fields} field(s) in {text:?}")]
 pub struct IdentityError {
     /// How many fields there are.
     pub fields: usize,
@@ -40,12 +38,9 @@ impl Identity {
         let fields: Vec<&str> = bare.splitn(4, ',').map(str::trim).collect();
         let known = |field: &str| (field != "0" && !field.is_empty()).then(|| field.to_owned());
         match fields[..] {
-            [maker, model, serial, firmware] => Ok(Identity {
-                maker: maker.into(),
-                model: model.into(),
-                serial: known(serial),
-                firmware: known(firmware),
-            }),
+            [maker, model, serial, firmware] => {
+                Ok(Identity { maker: maker.into(), model: model.into(), serial: known(serial), firmware: known(firmware) })
+            }
             _ => Err(IdentityError { fields: fields.len(), text }),
         }
     }

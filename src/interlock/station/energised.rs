@@ -1,0 +1,225 @@
+//! An output that is on: every reading through the gate, off when it goes.
+
+use super::{Observation, Permit, Request, Station, Supply, told};
+use crate::clock::Clock;
+use crate::instrument::{Belief, Fault, Measurand, OffProof, Reading, Role};
+use crate::interlock::gate::Gate;
+use crate::interlock::journal::Journal;
+use crate::interlock::trip::Halt;
+use crate::plan::Limits;
+use crate::units::{Amperes, Seconds, Volts};
+use std::sync::PoisonError;
+use tokio::sync::OwnedMutexGuard;
+
+/// An output that is on. Going, it switches the output off.
+pub struct Energised<'s> {
+    /// Held until the output is off; `None` only while being dropped.
+    supply: Option<OwnedMutexGuard<Supply>>,
+    station: &'s mut Station,
+    permit: Permit,
+    gate: Gate,
+    highest: Volts,
+    limits: Limits,
+    voltage: Volts,
+    start: Option<u32>,
+    on_at: Seconds,
+}
+
+impl<'s> Energised<'s> {
+    /// Switches on. Where that fails the value goes at once, and the output with it.
+    pub(super) async fn begin(
+        supply: OwnedMutexGuard<Supply>,
+        station: &'s mut Station,
+        request: Request,
+        gate: Gate,
+        permit: Permit,
+        start: Option<u32>,
+    ) -> Result<Self, Halt> {
+        let Request { voltage, highest, limits, .. } = request;
+        let mut energised =
+            Self { supply: Some(supply), station, permit, gate, highest, limits, voltage, start, on_at: Seconds(0.0) };
+        if let Some(supply) = energised.supply.as_deref_mut() {
+            energised.on_at = supply.switch_on(&energised.permit).await?;
+        }
+        Ok(energised)
+    }
+}
+
+impl Energised<'_> {
+    fn supply(&mut self) -> Result<&mut Supply, Halt> {
+        // `None` only after `off` or in `drop`, and both consume the value.
+        self.supply.as_deref_mut().ok_or_else(|| Fault::Order("the output is off already".into()).of(Role::Supply).into())
+    }
+
+    /// When the output was switched on.
+    pub fn on_at(&self) -> Seconds {
+        self.on_at
+    }
+
+    /// The current limit in force.
+    pub fn limit(&self) -> Amperes {
+        self.gate.limit()
+    }
+
+    /// The longest stretch in limiting so far.
+    pub fn limited_for(&self) -> Seconds {
+        self.gate.limited_for()
+    }
+
+    /// The bench's clock.
+    pub fn clock(&self) -> Clock {
+        self.station.clock
+    }
+
+    /// The record.
+    pub fn journal(&self) -> Journal {
+        self.station.journal.clone()
+    }
+
+    /// Looks once: supply and meter at the same time; through the gate, into the
+    /// record, and only then returned. `step` is kept beside the readings.
+    ///
+    /// # Errors
+    /// A trip, after the output has been switched off; those of the instruments and the record.
+    pub async fn observe(&mut self, step: Option<u32>) -> Result<Observation, Halt> {
+        let Some(supply) = self.supply.as_deref_mut() else {
+            return Err(Fault::Order("the output is off already".into()).of(Role::Supply).into());
+        };
+        let (snapshot, meter) = match &mut self.station.meter {
+            Some(meter) => {
+                let (snapshot, meter) = tokio::join!(supply.snapshot(), meter.read());
+                (snapshot, Some(meter))
+            }
+            None => (supply.snapshot().await, None),
+        };
+        // What could be read is judged and recorded even when the other instrument failed.
+        if let Ok(snapshot) = &snapshot {
+            self.pass(&snapshot.voltage, step).await?;
+            self.pass(&snapshot.current, step).await?;
+        }
+        let meter = match meter {
+            Some(Ok(reading)) => {
+                self.pass(&reading, step).await?;
+                Some(reading)
+            }
+            Some(Err(fault)) => return Err(fault.of(Role::Meter).into()),
+            None => None,
+        };
+        let supply = snapshot.map_err(|f| f.of(Role::Supply))?;
+        Ok(Observation { supply, meter })
+    }
+
+    /// One reading through the gate and into the record. Off comes before the record.
+    async fn pass(&mut self, reading: &Reading, step: Option<u32>) -> Result<(), Halt> {
+        let verdict = self.gate.admit(reading);
+        let off = match &verdict {
+            Ok(()) => None,
+            Err(trip) => {
+                *self.station.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
+                Some(self.supply()?.off().await)
+            }
+        };
+        let (stage, start) = (self.station.stage, self.start);
+        self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
+        let Err(trip) = verdict else { return Ok(()) };
+        self.station.journal.event("trip", &trip.to_string())?;
+        if let Some(off) = off {
+            self.station.journal.event("off", &told(&off?))?;
+        }
+        Err(Halt::Tripped(trip))
+    }
+
+    /// Sets the meter to another range while the output is on: disturbs the node,
+    /// for sweeps that have to.
+    ///
+    /// # Errors
+    /// Those of the meter.
+    pub async fn configure_meter(&mut self, of: Measurand, range: usize, rate: usize) -> Result<(), Halt> {
+        let Some(meter) = &mut self.station.meter else { return Ok(()) };
+        meter.configure(of, range, rate).await?;
+        self.gate.meter_changed(meter.watches());
+        Ok(())
+    }
+
+    /// Sets another voltage, within what was asked for.
+    ///
+    /// # Errors
+    /// Those of the supply; above what was asked for it is refused.
+    pub async fn set_voltage(&mut self, voltage: Volts) -> Result<(), Halt> {
+        if voltage > self.highest {
+            return Err(Halt::NoPermit(format!("{voltage} is above the {} that this stage asked for", self.highest)));
+        }
+        let Some(supply) = self.supply.as_deref_mut() else { return Ok(()) };
+        supply.adjust_voltage(&self.permit, voltage).await?;
+        self.voltage = voltage;
+        Ok(())
+    }
+
+    /// Hands over from the limit while starting to the limit while running, if
+    /// they differ, at the supply and at the gate.
+    ///
+    /// # Errors
+    /// Those of the supply and the record.
+    pub async fn hand_over(&mut self) -> Result<(), Halt> {
+        let limits = self.limits;
+        if limits.starting == limits.running || self.gate.limit() == limits.running {
+            return Ok(());
+        }
+        let Some(supply) = self.supply.as_deref_mut() else { return Ok(()) };
+        supply.adjust(&self.permit, self.voltage, limits.running).await?;
+        self.gate.hand_over();
+        Ok(())
+    }
+
+    /// Waits until a moment. An output that is on is never left unwatched: where
+    /// the wait is longer than half of the allowed silence, looks come in between.
+    ///
+    /// # Errors
+    /// As [`Energised::observe`].
+    pub async fn wait_until(&mut self, moment: Seconds) -> Result<(), Halt> {
+        let clock = self.station.clock;
+        let unwatched = self.station.interlock.no_reading * 0.5;
+        while clock.now() + unwatched < moment {
+            clock.sleep(unwatched).await;
+            self.observe(None).await?;
+        }
+        clock.sleep_until(moment).await;
+        Ok(())
+    }
+
+    /// Switches off and verifies.
+    ///
+    /// # Errors
+    /// That the output could not be verified off; the record's.
+    pub async fn off(mut self) -> Result<OffProof, Halt> {
+        let proof = self.supply()?.off().await?;
+        self.supply = None;
+        Ok(proof)
+    }
+}
+
+impl Drop for Energised<'_> {
+    fn drop(&mut self) {
+        self.station.spent = self.gate.spent();
+        let Some(mut supply) = self.supply.take() else { return };
+        if supply.belief() == Belief::Off {
+            return;
+        }
+        let journal = self.station.journal.clone();
+        // The lock goes with the task: whoever wants the supply next waits until it is off.
+        let Ok(runtime) = tokio::runtime::Handle::try_current() else {
+            tracing::error!("an output may be on, and there is no runtime left to switch it off");
+            return;
+        };
+        runtime.spawn(async move {
+            let text = match supply.off().await {
+                Ok(proof) => told(&proof),
+                Err(error) => error.to_string(),
+            };
+            // Where even this cannot be recorded, the end of the run says so.
+            if let Err(error) = journal.event("off", &text) {
+                tracing::error!("{error}");
+            }
+        });
+    }
+}
