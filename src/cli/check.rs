@@ -6,6 +6,7 @@ use crate::plan::{Checked, spell};
 use crate::record::TRAFFIC;
 use crate::runner::{Exit, Progress, Watcher};
 use crate::units::{Unit, engineering};
+use crate::view::outln;
 use std::collections::HashMap;
 use std::path::PathBuf;
 
@@ -51,12 +52,12 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
 fn print(checked: &Checked) {
     let estimate = &checked.estimate;
     if let Some(passed) = &checked.passed {
-        println!("{}\nunit: {}", passed.plan().title, passed.plan().unit.name);
+        outln!("{}\nunit: {}", passed.plan().title, passed.plan().unit.name);
     }
-    println!("{:>5}  {:<8} {:>14}  {:>6}  {:>12}", "stage", "", "time", "starts", "worst energy");
+    outln!("{:>5}  {:<8} {:>14}  {:>6}  {:>12}", "stage", "", "time", "starts", "worst energy");
     for stage in &estimate.stages {
         let starts = if stage.starts > 0 { stage.starts.to_string() } else { String::new() };
-        println!(
+        outln!(
             "{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}",
             stage.number,
             stage.kind,
@@ -65,9 +66,9 @@ fn print(checked: &Checked) {
         );
     }
     let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };
-    println!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", "", "all", spell(estimate.duration), energy(estimate.worst_energy.0));
-    println!("record and traffic: about {:.1} MB", estimate.bytes / 1e6);
-    println!("No mistake found. Nothing was energised.");
+    outln!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", "", "all", spell(estimate.duration), energy(estimate.worst_energy.0));
+    outln!("record and traffic: about {:.1} MB", estimate.bytes / 1e6);
+    outln!("No mistake found. Nothing was energised.");
 }
 
 fn energy(joules: f64) -> String {
@@ -84,7 +85,7 @@ fn print_json(checked: &Checked) {
     let value = serde_json::json!({
         "duration_s": e.duration.0, "starts": e.starts, "worst_energy_J": e.worst_energy.0, "bytes": e.bytes, "stages": stages,
     });
-    println!("{value}");
+    outln!("{value}");
 }
 
 /// Sees nothing.
@@ -110,11 +111,11 @@ fn commands(arguments: &Arguments, checked: &Checked) -> Exit {
     std::fs::remove_dir_all(&folder).unwrap_or_default();
     match listed {
         Ok(traffic) => {
-            println!(
+            outln!(
                 "\nEvery command that would be sent, in the order in which each first comes, with how often\n(by a rehearsal of this plan; how long a real unit takes decides how often some are repeated):"
             );
             for (role, command, count) in tally(&traffic) {
-                println!("{count:>7}  {role:<6}  {command}");
+                outln!("{count:>7}  {role:<6}  {command}");
             }
             Exit::Within
         }

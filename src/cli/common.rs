@@ -6,6 +6,7 @@ use crate::record::{FileRow, Header};
 use crate::rehearsal::UnitFile;
 use crate::runner::{Ended, Exit};
 use crate::units::Amperes;
+use crate::view::{errln, outln};
 use std::path::{Path, PathBuf};
 
 /// The bench of a rehearsal where no file says otherwise.
@@ -15,19 +16,19 @@ pub(super) const BENCH: &str = "bench.toml";
 
 /// Prints problems to standard error.
 pub(super) fn complain(problems: &Problems) {
-    eprint!("{problems}");
+    crate::view::say(std::io::stderr().lock(), format_args!("{problems}"));
 }
 
 /// Prints problems and gives the exit code for a wrong file.
 pub(super) fn wrong(problems: &Problems) -> Exit {
     complain(problems);
-    eprintln!("Nothing was energised.");
+    errln!("Nothing was energised.");
     Exit::Wrong
 }
 
 /// Prints one line and gives the exit code for a wrong command line.
 pub(super) fn refuse(why: &str) -> Exit {
-    eprintln!("error: {why}\nNothing was energised.");
+    errln!("error: {why}\nNothing was energised.");
     Exit::Wrong
 }
 
@@ -132,33 +133,37 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
             "exit_code": exit.code(),
             "findings": findings,
         });
-        println!("{value}");
+        outln!("{value}");
         return;
     }
-    println!();
+    outln!("");
     for finding in &ended.findings {
-        println!("{:>9}  {}", finding.severity.name(), finding.sentence);
+        outln!("{:>9}  {}", finding.severity.name(), finding.sentence);
         if let Some(advice) = &finding.advice {
-            println!("{:>9}  {advice}", "→");
+            outln!("{:>9}  {advice}", "→");
         }
     }
-    println!("\nEnded: {}.", ended.how);
+    outln!("\nEnded: {}.", ended.how);
     match &ended.off {
-        Ok(proof) => println!("{}.", sentence(&crate::interlock::told(proof))),
+        Ok(proof) => outln!("{}.", sentence(&crate::interlock::told(proof))),
         Err(why) if exit == Exit::NotOff => shout(why),
-        Err(why) => println!("{}.", sentence(why)),
+        Err(why) => outln!("{}.", sentence(why)),
     }
-    println!("Record: {}", folder.display());
+    if exit == Exit::Stopped {
+        outln!("Nothing that was recorded is lost; what was under way, a start or a step, counts for nothing.");
+        outln!("A run that was stopped is not taken up again: `rampart run` begins a new one.");
+    }
+    outln!("Record: {}", folder.display());
     match report {
-        Ok(path) => println!("Report: {}", path.display()),
-        Err(why) => println!("The report could not be written: {why}"),
+        Ok(path) => outln!("Report: {}", path.display()),
+        Err(why) => outln!("The report could not be written: {why}"),
     }
 }
 
 /// The loudest that there is: an output may be on.
 pub(super) fn shout(why: &str) {
     let bar = "#".repeat(72);
-    eprintln!(
+    errln!(
         "\u{7}{bar}\n#  AN OUTPUT COULD NOT BE VERIFIED OFF. GO AND LOOK: switch the supply\n#  off by hand, at its mains switch if need be, and keep clear of the unit.\n#  {why}\n{bar}"
     );
 }

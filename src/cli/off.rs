@@ -7,6 +7,7 @@ use crate::instrument::Fault;
 use crate::interlock::told;
 use crate::link::trace::{Direction, TrafficSink};
 use crate::runner::{Exit, open_supply};
+use crate::view::outln;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -46,7 +47,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     });
     match result {
         Ok(proof) => {
-            println!("The supply: {}.", told(&proof));
+            outln!("The supply: {}.", told(&proof));
             Exit::Within
         }
         Err(error) => {

@@ -2,6 +2,7 @@
 
 use crate::rehearsal::Rig;
 use crate::runner::{Answer, Operator, Question};
+use crate::view::errln;
 use std::io::IsTerminal;
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
 
@@ -20,15 +21,15 @@ impl AtTerminal {
     }
 
     async fn put(&mut self, question: &Question) -> Result<String, String> {
-        eprintln!("\n{}", question.text);
+        errln!("\n{}", question.text);
         let answer = if self.assume_done || self.patch.is_some() {
             let assumed = question.accept.first().cloned().unwrap_or_default();
-            eprintln!("(taken as done, without asking)");
+            errln!("(taken as done, without asking)");
             assumed
         } else {
             let keys: Vec<String> =
                 question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
-            eprintln!("[{}]; anything else stops the run", keys.join(", "));
+            errln!("[{}]; anything else stops the run", keys.join(", "));
             let mut line = String::new();
             match self.input.read_line(&mut line).await {
                 Ok(0) if !std::io::stdin().is_terminal() => {

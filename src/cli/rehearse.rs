@@ -12,6 +12,7 @@ use crate::record::{Durability, new_folder};
 use crate::rehearsal::{Quirks, Rig, UnitFile, serve};
 use crate::runner::{Conduct, Ended, Exit, Watcher, conduct};
 use crate::view::Terminal;
+use crate::view::errln;
 use std::path::{Path, PathBuf};
 
 /// The wall clock of every rehearsal, so that one seed gives one record.
@@ -59,7 +60,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(folder) => folder,
         Err(error) => return refuse(&error.to_string()),
     };
-    eprintln!("Rehearsal on stand-in instruments and a made-up unit, seed {seed}.");
+    errln!("Rehearsal on stand-in instruments and a made-up unit, seed {seed}.");
     let mut terminal = Terminal::new();
     let ended = rehearse(passed, &checked, &unit, seed, &folder, &mut terminal);
     terminal.close();

@@ -3,6 +3,7 @@
 use super::common::refuse;
 use crate::record;
 use crate::runner::Exit;
+use crate::view::outln;
 use std::path::PathBuf;
 
 /// Arguments of `report`.
@@ -21,7 +22,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         .and_then(|folder| crate::report::write(&folder).map_err(|e| e.to_string()));
     match written {
         Ok(path) => {
-            println!("{}", path.display());
+            outln!("{}", path.display());
             Exit::Within
         }
         Err(why) => refuse(&why),

@@ -3,6 +3,7 @@
 use super::common::refuse;
 use crate::record;
 use crate::runner::Exit;
+use crate::view::outln;
 use std::path::PathBuf;
 
 /// Arguments of `runs`.
@@ -29,19 +30,19 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
                 Err(why) => serde_json::json!({ "run": s.name, "error": why }),
             })
             .collect();
-        println!("{}", serde_json::Value::Array(list));
+        outln!("{}", serde_json::Value::Array(list));
         return Exit::Within;
     }
     if runs.is_empty() {
-        println!("No runs in {}.", arguments.logs.display());
+        outln!("No runs in {}.", arguments.logs.display());
     }
     for summary in runs {
         match summary.run {
             Ok(run) => {
                 let exit = run.exit_code.map_or("cut off".into(), |c| format!("exit {c}"));
-                println!("{}  {}  {exit}  {} anomalies  {}", summary.name, run.kind, run.anomalies, run.unit);
+                outln!("{}  {}  {exit}  {} anomalies  {}", summary.name, run.kind, run.anomalies, run.unit);
             }
-            Err(why) => println!("{}  cannot be read: {why}", summary.name),
+            Err(why) => outln!("{}  cannot be read: {why}", summary.name),
         }
     }
     Exit::Within

@@ -9,6 +9,7 @@ use crate::rehearsal::{Rig, UnitFile, patch, serve_tcp, serve_terminal};
 use crate::runner::Exit;
 use crate::sys::Terminal;
 use crate::units::Amperes;
+use crate::view::{errln, outln};
 use std::path::PathBuf;
 use tokio::io::{AsyncBufReadExt, BufReader};
 use tokio::net::TcpListener;
@@ -96,24 +97,44 @@ async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Resu
     match &arguments.write {
         Some(path) => {
             std::fs::write(path, &text).map_err(|e| format!("{}: {e}", path.display()))?;
-            println!("Stand-ins are ready; the bench file to connect with: {}", path.display());
+            outln!("Stand-ins are ready; the bench file to connect with: {}", path.display());
         }
-        None => println!("{text}"),
+        None => outln!("{text}"),
     }
-    eprintln!("Seed {seed}. A line typed here connects the part or unit of that name; Ctrl-C ends.");
+    errln!("Seed {seed}. Typed here, the name of a part or of the unit connects it; `?` asks for the state; Ctrl-C ends.");
     tokio::select! {
-        stop = crate::sys::stop_signal() => stop.map(|_| ()).map_err(|e| e.to_string()),
-        () = hands(&rig) => Ok(()),
-    }
+        stop = crate::sys::stop_signal() => stop.map_err(|e| e.to_string())?,
+        never = hands(&rig) => match never {},
+    };
+    outln!("{}", state(&rig));
+    Ok(())
+}
+
+/// The supply's own state, in a line.
+fn state(rig: &Rig) -> String {
+    let state = rig.supply_state();
+    let outputs: Vec<String> =
+        state.outputs.iter().zip(1..).map(|(on, n)| format!("output {n} {}", if *on { "ON" } else { "off" })).collect();
+    let times = state.switches.iter().filter(|s| s.on).count();
+    format!(
+        "The supply: {}; switched on {times} times; {} at the unit; connected: {}",
+        outputs.join(", "),
+        state.unit,
+        state.connected
+    )
 }
 
 /// Connects what is typed; never ends, also when nothing more can be typed.
-async fn hands(rig: &Rig) {
+async fn hands(rig: &Rig) -> std::convert::Infallible {
     let mut lines = BufReader::new(tokio::io::stdin()).lines();
     while let Ok(Some(line)) = lines.next_line().await {
+        if line.trim() == "?" {
+            outln!("{}", state(rig));
+            continue;
+        }
         match rig.connect(line.trim()) {
-            Ok(()) => eprintln!("connected: {}", line.trim()),
-            Err(why) => eprintln!("{why}"),
+            Ok(()) => errln!("connected: {}", line.trim()),
+            Err(why) => errln!("{why}"),
         }
     }
     std::future::pending().await

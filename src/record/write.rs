@@ -286,6 +286,10 @@ impl Record {
     /// SQLite's, or an earlier one.
     pub fn finish(&mut self, how: &str, exit_code: u8, at: Seconds) -> Result<(), RecordError> {
         self.insert("UPDATE run SET ended_s = ?, how = ?, exit_code = ?", params![at.0, how, exit_code])?;
-        self.commit()
+        self.commit()?;
+        // One file from here on, readable on any medium. Where somebody reads at this
+        // moment it stays as it is, and whole all the same.
+        self.store.pragma_update(None, "journal_mode", "DELETE").unwrap_or_default();
+        Ok(())
     }
 }

@@ -151,7 +151,7 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         bench.stage = stage.number;
         bench.station.enter_stage(stage.number);
         let expected = bench.expected.get(index).copied().unwrap_or_default();
-        bench.watcher.see(&Progress::Stage { number: stage.number, kind, what: &what, expected });
+        bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
         bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
         set_meter(bench, stage).await?;
         let result = match &stage.kind {
@@ -248,10 +248,8 @@ async fn look(on: &mut Energised<'_>, step: Option<u32>, states: &[State], watch
     let seen: Observation = on.observe(step).await?;
     let current = level(seen.current());
     let state = current.value().and_then(|v| states.iter().find(|s| v >= s.low && v <= s.high)).map(|s| s.name.as_str());
-    let now = on.clock().now();
     watcher.see(&Progress::Live {
-        at: now,
-        into_stage: now - on.on_at(),
+        at: on.clock().now(),
         voltage: Some(&seen.supply.voltage),
         current: Some(seen.current()),
         regulation: seen.supply.regulation,

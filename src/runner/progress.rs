@@ -20,6 +20,8 @@ pub enum Progress<'a> {
     },
     /// A stage begins.
     Stage {
+        /// Since the run's start.
+        at: Seconds,
         /// From 1.
         number: u32,
         /// The word in the plan, as `ramp`.
@@ -33,8 +35,6 @@ pub enum Progress<'a> {
     Live {
         /// Since the run's start.
         at: Seconds,
-        /// Since the stage's start.
-        into_stage: Seconds,
         /// Voltage at the supply.
         voltage: Option<&'a Reading>,
         /// Current by the best instrument that watches it.

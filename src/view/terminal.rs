@@ -6,6 +6,7 @@ use crate::instrument::{Reading, Regulation, Sample};
 use crate::plan::spell;
 use crate::runner::{Progress, Watcher};
 use crate::units::{Seconds, engineering};
+use crate::view::errln;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 
@@ -18,6 +19,7 @@ pub struct Terminal {
     stage: String,
     stages: u32,
     expected: Seconds,
+    began: Seconds,
     counts: String,
 }
 
@@ -36,14 +38,26 @@ impl Terminal {
             bar.set_style(ProgressStyle::with_template("{wide_msg}").unwrap_or_else(|_| ProgressStyle::default_spinner()));
             bar
         });
-        Self { bar, stage: String::new(), stages: 0, expected: Seconds(0.0), counts: String::new() }
+        Self { bar, stage: String::new(), stages: 0, expected: Seconds(0.0), began: Seconds(0.0), counts: String::new() }
     }
 
     fn say(&self, line: &str) {
         match &self.bar {
             Some(bar) => bar.println(line),
-            None => eprintln!("{line}"),
+            None => errln!("{line}"),
         }
+    }
+
+    /// How far the stage is, and how long it still takes, as far as is known.
+    fn left(&self, now: Seconds) -> String {
+        let gone = now - self.began;
+        if self.expected.0 <= 0.0 {
+            return String::new();
+        }
+        if gone >= self.expected {
+            return "  longer than expected".into();
+        }
+        format!("  {:.0} %, {} left", 100.0 * (gone.0 / self.expected.0), spell(self.expected - gone))
     }
 
     /// Takes the live line away.
@@ -62,31 +76,28 @@ impl Watcher for Terminal {
                 self.say(title);
                 self.say(&format!("unit: {unit}; {stages} stages, about {}", spell(*expected)));
             }
-            Progress::Stage { number, kind, what, expected } => {
+            Progress::Stage { at, number, kind, what, expected } => {
+                self.began = *at;
                 self.stage = format!("{number}/{} {kind}", self.stages);
                 self.expected = *expected;
                 self.counts.clear();
                 self.say(&format!("stage {}: {what} (about {})", self.stage, spell(*expected)));
             }
-            Progress::Live { into_stage, voltage, current, regulation, state, .. } => {
+            Progress::Live { at, voltage, current, regulation, state } => {
                 let Some(bar) = &self.bar else { return };
                 let limiting = if *regulation == Regulation::Current { "  LIMITING" } else { "" };
-                let left = if self.counts.is_empty() && self.expected > *into_stage {
-                    format!("  {} left", spell(self.expected - *into_stage))
-                } else {
-                    String::new()
-                };
                 bar.set_message(format!(
-                    "{}  {:>9}  {:>13}{limiting}  {}  {}{left}",
+                    "{}  {:>9}  {:>13}{limiting}  {}  {}{}",
                     self.stage,
                     shown(*voltage),
                     shown(*current),
                     state.unwrap_or("-"),
-                    self.counts
+                    self.counts,
+                    self.left(*at)
                 ));
             }
             Progress::Start { number, of, outcome, good, failed, void } => {
-                self.counts = format!("start {number} of {of}: {good} good, {failed} failed, {void} void");
+                self.counts = format!("{number} of {of} starts: {good} good, {failed} failed, {void} void");
                 let dull = self.bar.is_some() || number % EVERY != 0;
                 if *outcome != "started" && (self.bar.is_some() || *failed <= 5) {
                     self.say(&format!("  start {number}: {outcome}"));
