@@ -68,7 +68,8 @@ fn print(checked: &Checked) {
     let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };
     outln!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", "", "all", spell(estimate.duration), energy(estimate.worst_energy.0));
     outln!("record and traffic: about {:.1} MB", estimate.bytes / 1e6);
-    outln!("No mistake found. Nothing was energised.");
+    let verdict = if checked.problems.is_empty() { "No mistake found." } else { "No error found, but see the warnings." };
+    outln!("{verdict} Nothing was energised.");
 }
 
 fn energy(joules: f64) -> String {

@@ -14,6 +14,9 @@ const REHEARSAL_BENCH: &str = include_str!("../../scripts/bench-rehearsal.toml")
 /// The bench file that is taken where none is named.
 pub(super) const BENCH: &str = "bench.toml";
 
+/// What the unit is called at a patch panel, whatever the plan calls it.
+pub(super) const UNIT: &str = "unit";
+
 /// Prints problems to standard error.
 pub(super) fn complain(problems: &Problems) {
     crate::view::say(std::io::stderr().lock(), format_args!("{problems}"));
@@ -28,7 +31,12 @@ pub(super) fn wrong(problems: &Problems) -> Exit {
 
 /// Prints one line and gives the exit code for a wrong command line.
 pub(super) fn refuse(why: &str) -> Exit {
-    errln!("error: {why}\nNothing was energised.");
+    complaint(&format!("{why}\nNothing was energised."))
+}
+
+/// The same where power is no question.
+pub(super) fn complaint(why: &str) -> Exit {
+    errln!("error: {why}");
     Exit::Wrong
 }
 

@@ -45,7 +45,7 @@ enum Verb {
     Off(off::Arguments),
     /// Stand-in instruments on TCP ports and serial terminals
     #[command(
-        after_help = "Example: rampart standin --bench scripts/bench-rehearsal.toml --unit scripts/frost-alarm.unit.toml --write bench.toml\n\nRuns until Ctrl-C. Typed there, the name of a part or of the unit connects it, as a hand at the bench would; `?` asks for the state."
+        after_help = "Example: rampart standin --bench scripts/bench-rehearsal.toml --unit scripts/frost-alarm.unit.toml --write bench.toml\n\nRuns until Ctrl-C. Typed there, the name of a part, or `unit`, connects it, as a hand at the bench would; `?` asks for the state."
     )]
     Standin(standin::Arguments),
     /// List the runs that have been recorded

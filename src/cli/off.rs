@@ -32,6 +32,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(None) => return refuse("no bench file: name one with --bench, or put bench.toml into this folder"),
         Err(problems) => return wrong(&problems),
     };
+    if let Err(problems) = bench.addressed() {
+        return wrong(&problems);
+    }
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => return refuse(&error.to_string()),

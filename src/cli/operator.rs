@@ -12,12 +12,13 @@ pub(super) struct AtTerminal {
     pub(super) assume_done: bool,
     /// Where stand-ins are told what has been connected.
     pub(super) patch: Option<String>,
+    unit: String,
     input: BufReader<tokio::io::Stdin>,
 }
 
 impl AtTerminal {
-    pub(super) fn new(assume_done: bool, patch: Option<String>) -> Self {
-        Self { assume_done, patch, input: BufReader::new(tokio::io::stdin()) }
+    pub(super) fn new(assume_done: bool, patch: Option<String>, unit: String) -> Self {
+        Self { assume_done, patch, unit, input: BufReader::new(tokio::io::stdin()) }
     }
 
     async fn put(&mut self, question: &Question) -> Result<String, String> {
@@ -41,7 +42,7 @@ impl AtTerminal {
             }
         };
         if let (Some(patch), Some(what)) = (&self.patch, &question.connect) {
-            tell(patch, what).await?;
+            tell(patch, if *what == self.unit { super::common::UNIT } else { what }).await?;
         }
         Ok(answer)
     }

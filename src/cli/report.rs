@@ -1,6 +1,6 @@
 //! `rampart report`: the report of a run, written again.
 
-use super::common::refuse;
+use super::common::complaint;
 use crate::record;
 use crate::runner::Exit;
 use crate::view::outln;
@@ -25,6 +25,6 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
             outln!("{}", path.display());
             Exit::Within
         }
-        Err(why) => refuse(&why),
+        Err(why) => complaint(&why),
     }
 }

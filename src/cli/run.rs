@@ -58,6 +58,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         }
         Err(problems) => return wrong(&problems),
     };
+    if let Err(problems) = bench.addressed() {
+        return wrong(&problems);
+    }
     if arguments.pace > 1.0 && bench.patch.is_none() {
         return refuse("--pace is for stand-ins alone, and this bench file has no [patch]: real instruments keep real time");
     }
@@ -111,7 +114,7 @@ fn carry_out(
             supply,
             meter,
             watcher: terminal,
-            operator: &mut AtTerminal::new(arguments.assume_done, bench.patch.clone()),
+            operator: &mut AtTerminal::new(arguments.assume_done, bench.patch.clone(), plan.unit.name.clone()),
         };
         conduct(work, stop()).await.map_err(|e| e.to_string())
     });

@@ -1,6 +1,6 @@
 //! `rampart runs`: what has been recorded.
 
-use super::common::refuse;
+use super::common::complaint;
 use crate::record;
 use crate::runner::Exit;
 use crate::view::outln;
@@ -20,7 +20,7 @@ pub(super) struct Arguments {
 pub(super) fn main(arguments: &Arguments) -> Exit {
     let runs = match record::list(&arguments.logs) {
         Ok(runs) => runs,
-        Err(error) => return refuse(&error.to_string()),
+        Err(error) => return complaint(&error.to_string()),
     };
     if arguments.json {
         let list: Vec<serde_json::Value> = runs

@@ -1,6 +1,6 @@
 //! `rampart standin`: stand-in instruments on TCP ports and serial terminals.
 
-use super::common::{any_seed, refuse, rehearsal_bench, wrong};
+use super::common::{UNIT, any_seed, refuse, rehearsal_bench, wrong};
 use crate::clock::Clock;
 use crate::document::Document;
 use crate::instrument::Role;
@@ -32,9 +32,6 @@ pub(super) struct Arguments {
     /// The made-up unit; without it a plain load
     #[arg(long)]
     unit: Option<PathBuf>,
-    /// The unit's name, as the plan calls it
-    #[arg(long, default_value = "unit")]
-    name: String,
     /// How the supply is reached
     #[arg(long, value_enum, default_value_t = Way::Tcp)]
     supply: Way,
@@ -84,7 +81,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
 
 async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Result<(), String> {
     let seed = arguments.seed.unwrap_or_else(any_seed);
-    let rig = Rig::build(bench, unit, &arguments.name, seed, Clock::start(arguments.pace))?;
+    let rig = Rig::build(bench, unit, UNIT, seed, Clock::start(arguments.pace))?;
     let supply = start(&rig, Role::Supply, arguments.supply, arguments.supply_port).await?;
     let meter = match &bench.meter {
         Some(_) => Some(start(&rig, Role::Meter, arguments.meter, arguments.meter_port).await?),
@@ -101,7 +98,7 @@ async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Resu
         }
         None => outln!("{text}"),
     }
-    errln!("Seed {seed}. Typed here, the name of a part or of the unit connects it; `?` asks for the state; Ctrl-C ends.");
+    errln!("Seed {seed}. Typed here, the name of a part, or `unit`, connects it; `?` asks for the state; Ctrl-C ends.");
     tokio::select! {
         stop = crate::sys::stop_signal() => stop.map_err(|e| e.to_string())?,
         never = hands(&rig) => match never {},

@@ -1,7 +1,9 @@
 //! A bench file: which instruments stand there, where, and how they are wired.
 
 use crate::document::{Document, Places, Problem, Problems, Table};
+use crate::instrument::Role;
 use crate::instrument::profile::{self, LineDefaults, Profile};
+use crate::link::Address;
 use crate::units::Ohms;
 use std::path::Path;
 
@@ -77,6 +79,24 @@ pub struct Leads {
 }
 
 impl Bench {
+    /// Every seat must say where its instrument is, before anything is opened.
+    ///
+    /// # Errors
+    /// Which seats do not, with their places.
+    pub fn addressed(&self) -> Result<(), Problems> {
+        let supply = (&self.supply.address, &self.supply.places, Role::Supply);
+        let meter = self.meter.as_ref().map(|m| (&m.address, &m.places, Role::Meter));
+        let mut problems = Problems::default();
+        for (_, places, role) in std::iter::once(supply).chain(meter).filter(|(address, ..)| address.is_none()) {
+            problems.push(
+                Problem::at(&self.document, places.whole(), format!("[{}] says nothing of where the instrument is", role.name()))
+                    .label("no address")
+                    .hint("write address = \"TCPIP::192.168.1.20::5025::SOCKET\" or \"ASRL/dev/ttyUSB0::INSTR\"; `rampart rehearse` needs none"),
+            );
+        }
+        if problems.is_empty() { Ok(()) } else { Err(problems) }
+    }
+
     /// Reads a bench file and the profiles that it names.
     ///
     /// # Errors
@@ -144,9 +164,18 @@ fn seat_profile(table: &mut Table<'_>, folder: &Path, foreign: &mut Problems, me
     }
 }
 
+/// An address that can be opened, as far as its text tells.
+fn address(table: &mut Table<'_>) -> Option<String> {
+    let text = table.text("address")?;
+    if let Err(error) = text.parse::<Address>() {
+        table.problem("address", error.to_string(), "no address", None);
+    }
+    Some(text)
+}
+
 fn supply(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<SupplySeat> {
     let profile = seat_profile(&mut table, folder, foreign, false);
-    let address = table.text("address");
+    let address = address(&mut table);
     let channel = table.count("channel", 1, 64).and_then(|c| u32::try_from(c).ok()).unwrap_or(1);
     let serial = table.text("serial");
     let defaults = profile.as_ref().map(|p| p.wire.line.clone()).unwrap_or_default();
@@ -164,7 +193,7 @@ fn supply(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option
 
 fn meter(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<MeterSeat> {
     let profile = seat_profile(&mut table, folder, foreign, true);
-    let address = table.text("address");
+    let address = address(&mut table);
     let wired = if table.has("wired") {
         table.choice("wired", &[("in series", Wiring::InSeries), ("across", Wiring::Across)])
     } else {

@@ -175,8 +175,14 @@ fn describe(stage: &StageKind) -> String {
         StageKind::Ramp(r) => format!("0 V to {} at {}, limit {}", r.to, r.rate, r.limit),
         StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::plan::spell(l.length), l.voltage, l.every),
         StageKind::Start(s) => format!(
-            "{} starts at {}, off {} to {}, limit {} then {} after {}, watched for {}",
-            s.times, s.voltage, s.off.from, s.off.to, s.limit.starting, s.limit.running, s.limit.after, s.watch
+            "{} starts at {}, off {}, limit {} then {} after {}, watched for {}",
+            s.times,
+            s.voltage,
+            if s.off.from == s.off.to { s.off.from.to_string() } else { format!("{} to {}", s.off.from, s.off.to) },
+            s.limit.starting,
+            s.limit.running,
+            s.limit.after,
+            s.watch
         ),
         StageKind::Leakage(l) => {
             let volts: Vec<String> = l.voltages.iter().map(ToString::to_string).collect();

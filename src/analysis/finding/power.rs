@@ -66,18 +66,17 @@ pub fn ramp(summary: &ramp::Summary, at_end: Level, to: Volts, limit: Amperes, e
             finding.advise("Compare with a good unit in the same order, rail by rail: the first difference brackets the fault.");
     }
     made.push(finding);
-    if let Some((at, from, to)) =
-        summary.jump.filter(|(_, from, to)| to.0 - from.0 > 0.3 * summary.most.map_or(f64::INFINITY, |(m, _)| m.0))
-    {
+    let notable = |j: &ramp::Jump| j.to.0 - j.from.unwrap_or_default().0 > 0.3 * summary.most.map_or(f64::INFINITY, |(m, _)| m.0);
+    if let Some(jump) = summary.jump.filter(notable) {
+        let from = jump.from.map_or("what cannot be told from zero".into(), |from| three(from.0, Unit::Ampere));
         let sentence = format!(
-            "The current rises at once near {}, from {} to {}: there the unit starts.",
-            three(at.0, Unit::Volt),
-            three(from.0, Unit::Ampere),
-            three(to.0, Unit::Ampere)
+            "The current rises at once near {}, from {from} to {}: there the unit, or a part of it, starts.",
+            three(jump.at.0, Unit::Volt),
+            three(jump.to.0, Unit::Ampere)
         );
         made.push(Finding::new("ramp-jump", Severity::Note, sentence).figure(Figure::quantity(
             "jump at",
-            at.0,
+            jump.at.0,
             Unit::Volt,
             None,
         )));

@@ -82,8 +82,11 @@ impl<'a> Look<'a> {
         let Some(needed) = &range.terminal else { return };
         let name = self.name();
         let document = &self.bench.document;
+        if seat.terminal.as_ref() == Some(needed) || self.findings.terminals.contains(needed) {
+            return;
+        }
+        self.findings.terminals.push(needed.clone());
         match &seat.terminal {
-            Some(seated) if seated == needed => {}
             Some(seated) => {
                 let title = format!("{name} needs the meter's terminal {needed:?}, but the lead is in {seated:?}");
                 self.findings.error(

@@ -51,7 +51,7 @@ pub struct Checked {
 
 /// Checks a plan against a bench. `today` as 2026-11-25, for the calibration dates.
 pub fn check(plan: Plan, bench: Bench, today: &str) -> Checked {
-    let mut findings = Findings { problems: Problems::default() };
+    let mut findings = Findings { problems: Problems::default(), terminals: Vec::new() };
     bench::check(&plan, &bench, today, &mut findings);
     for stage in &plan.stages {
         stages::check(&plan, &bench, stage, &mut findings);
@@ -66,6 +66,8 @@ pub fn check(plan: Plan, bench: Bench, today: &str) -> Checked {
 /// Gathers problems.
 struct Findings {
     problems: Problems,
+    /// The meter's terminals that have been spoken of: one word each is enough.
+    terminals: Vec<String>,
 }
 
 impl Findings {

@@ -15,6 +15,8 @@ use crate::units::{Amperes, Seconds, Volts};
 struct Before {
     voltage: Option<Volts>,
     limit: Option<Limits>,
+    /// Something stands there that could not be read: that much has been said.
+    broken: bool,
 }
 
 pub(super) fn stages(root: &mut Table<'_>) -> Option<Vec<Stage>> {
@@ -27,6 +29,7 @@ pub(super) fn stages(root: &mut Table<'_>) -> Option<Vec<Stage>> {
     let mut made = Vec::new();
     for (number, mut table) in (1..).zip(tables) {
         let kind = stage(&mut table, number, &mut before);
+        before.broken |= kind.is_none();
         let places = table.places();
         match kind {
             Some(kind) => {
@@ -105,7 +108,7 @@ fn ramp(table: &mut Table<'_>, before: &mut Before) -> Option<Ramp> {
     let hold = zero_or_more(table, "hold").unwrap_or(Seconds(1.0));
     let expect = expect(table);
     let (to, rate, limit) = (to?, rate?, limit?);
-    *before = Before { voltage: Some(to), limit: Some(Limits::same(limit)) };
+    *before = Before { voltage: Some(to), limit: Some(Limits::same(limit)), broken: false };
     if let Some(step) = step
         && step > to
     {
@@ -148,22 +151,27 @@ fn log(table: &mut Table<'_>, before: &mut Before) -> Option<Log> {
     let length = need_above_zero::<Seconds>(table, "for");
     let every = need_above_zero::<Seconds>(table, "every");
     let voltage = above_zero::<Volts>(table, "voltage").or(before.voltage);
-    let limit = if table.has("limit") { limits(table, "limit") } else { before.limit };
+    let limit = if table.has("limit") {
+        limits(table, "limit")
+    } else {
+        table.ignore("limit");
+        before.limit
+    };
     let expect = expect(table);
     let states = states(table);
     let hint = "no stage before it says one; write it here";
     let voltage = match voltage {
         Some(voltage) => Some(voltage),
-        None if table.has("voltage") => None,
+        None if before.broken || table.has("voltage") => None,
         None => table.missing("voltage", Some(hint.into())),
     };
     let limit = match limit {
         Some(limit) => Some(limit),
-        None if table.has("limit") => None,
+        None if before.broken || table.has("limit") => None,
         None => table.missing("limit", Some(hint.into())),
     };
     let (voltage, limit) = (voltage?, limit?);
-    *before = Before { voltage: Some(voltage), limit: Some(limit) };
+    *before = Before { voltage: Some(voltage), limit: Some(limit), broken: false };
     Some(Log { voltage, limit, length: length?, every: every?, expect, states })
 }
 
@@ -247,7 +255,7 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
         );
     }
     let (voltage, limit, watch) = (voltage?, limit?, watch?);
-    *before = Before { voltage: Some(voltage), limit: Some(limit) };
+    *before = Before { voltage: Some(voltage), limit: Some(limit), broken: false };
     Some(Start {
         voltage,
         limit,

@@ -1,0 +1,80 @@
+//! What each command prints when all is well.
+
+use crate::support::{Place, SHORT, unit};
+
+/// A folder with a short plan and its unit.
+fn short(more: &str) -> Place {
+    let place = Place::new();
+    place.write("gate.toml", SHORT).write("gate.unit.toml", &unit(more));
+    place
+}
+
+#[test]
+fn help() {
+    let place = Place::new();
+    let mut text = place.run(&["--help"]).shown();
+    for verb in ["rehearse", "run", "check", "off", "standin", "runs", "report"] {
+        text.push_str(&format!("=== {verb}\n{}", place.run(&[verb, "--help"]).shown()));
+    }
+    insta::assert_snapshot!(text);
+}
+
+#[test]
+fn the_shipped_plan_is_checked() {
+    insta::assert_snapshot!(Place::new().run(&["check", "frost-alarm.toml"]).shown());
+}
+
+#[test]
+fn every_command_that_would_be_sent() {
+    let place = short("");
+    insta::assert_snapshot!(place.run(&["check", "gate.toml", "--commands"]).shown());
+    assert!(!place.path().join("logs").exists(), "a check leaves no record");
+}
+
+#[test]
+fn the_estimate_as_json() {
+    let said = short("").run(&["check", "gate.toml", "--json"]);
+    let value: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    assert_eq!(value["starts"], 10);
+    assert_eq!(value["stages"].as_array().unwrap().len(), 3);
+}
+
+#[test]
+fn a_good_unit_then_its_list_and_its_report() {
+    let place = short("");
+    insta::assert_snapshot!("good_rehearsal", place.run(&["rehearse", "gate.toml", "--seed", "7"]).shown());
+    insta::assert_snapshot!("good_runs", place.run(&["runs"]).shown());
+    let listed: serde_json::Value = serde_json::from_str(&place.run(&["runs", "--json"]).out).unwrap();
+    assert_eq!(listed[0]["exit_code"], 0);
+    let report = place.only_run().join("report.html");
+    let first = std::fs::read(&report).unwrap();
+    std::fs::remove_file(&report).unwrap();
+    insta::assert_snapshot!("good_report", place.run(&["report", "last"]).shown());
+    assert_eq!(std::fs::read(&report).unwrap(), first, "the record alone gives the report");
+    insta::assert_snapshot!("no_such_run", place.run(&["report", "1999"]).shown());
+}
+
+#[test]
+fn a_unit_that_fails_once_in_a_while() {
+    let place = short(
+        "arming = { resistor = \"100 kohm\", capacitor = \"C2\", threshold = \"50 %\" }\n[part.C2]\ncapacitance = \"1 uF\"\ninsulation = \"80 kohm\"",
+    );
+    let said = place.run(&["rehearse", "gate.toml", "--seed", "7"]);
+    insta::assert_snapshot!("failing_rehearsal", said.shown());
+    let json = place.run(&["rehearse", "gate.toml", "--seed", "7", "--json"]);
+    let value: serde_json::Value = serde_json::from_str(&json.out).unwrap();
+    assert_eq!(value["off"], true);
+    assert!(value["findings"].as_array().unwrap().iter().any(|f| f["code"] == "starts-fail"), "{value}");
+}
+
+#[test]
+fn over_current_trips() {
+    let said = short("latch_up = { chance = \"100 %\", current = \"300 mA\" }").run(&["rehearse", "gate.toml", "--seed", "7"]);
+    assert_eq!(said.code, Some(3), "{}", said.shown());
+    insta::assert_snapshot!(said.shown());
+}
+
+#[test]
+fn an_empty_list() {
+    insta::assert_snapshot!(Place::new().run(&["runs"]).shown());
+}
