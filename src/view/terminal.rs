@@ -55,7 +55,7 @@ impl Terminal {
             return String::new();
         }
         if gone >= self.expected {
-            return "  longer than expected".into();
+            return "  overdue".into();
         }
         format!("  {:.0} %, {} left", 100.0 * (gone.0 / self.expected.0), spell(self.expected - gone))
     }
@@ -87,23 +87,24 @@ impl Watcher for Terminal {
                 let Some(bar) = &self.bar else { return };
                 let limiting = if *regulation == Regulation::Current { "  LIMITING" } else { "" };
                 bar.set_message(format!(
-                    "{}  {:>9}  {:>13}{limiting}  {}  {}{}",
+                    "{}{}  {:>8}  {:>8}{limiting}  {}  {}",
                     self.stage,
+                    self.left(*at),
                     shown(*voltage),
                     shown(*current),
                     state.unwrap_or("-"),
                     self.counts,
-                    self.left(*at)
                 ));
             }
             Progress::Start { number, of, outcome, good, failed, void } => {
-                self.counts = format!("{number} of {of} starts: {good} good, {failed} failed, {void} void");
+                let void = if *void > 0 { format!(", {void} void") } else { String::new() };
+                self.counts = format!("{number}/{of}: {good} good, {failed} failed{void}");
                 let dull = self.bar.is_some() || number % EVERY != 0;
                 if *outcome != "started" && (self.bar.is_some() || *failed <= 5) {
                     self.say(&format!("  start {number}: {outcome}"));
                 }
                 if !dull {
-                    self.say(&format!("  {}", self.counts));
+                    self.say(&format!("  starts {}", self.counts));
                 }
             }
             Progress::Event { at, text } => self.say(&format!("  {:.1} s: {text}", at.0)),

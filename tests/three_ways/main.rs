@@ -1,0 +1,62 @@
+//! The shipped plan, unchanged, in three ways: on the rehearsal bench; against
+//! stand-ins over TCP; with the supply on TCP and the meter on a serial terminal.
+//! The findings are the same. Two of them are real time, 20 times as fast as the
+//! plan's: that is what takes more than a minute. A file of its own, so that
+//! nothing else runs meanwhile.
+
+#![cfg(unix)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that cannot go on stops")]
+
+#[path = "../wires/support.rs"]
+#[allow(dead_code, reason = "signals and hands are for the other tests")]
+mod support;
+
+use rampart::record::Run;
+use std::path::Path;
+use support::{StandIn, only_run, rampart};
+
+const PACE: &str = "20";
+const PLAN: &str = include_str!("../../scripts/frost-alarm.toml");
+const UNIT: &str = include_str!("../../scripts/frost-alarm.unit.toml");
+
+/// What was found, without its figures: those depend on the seed and on noise.
+fn findings(folder: &Path) -> Vec<(Option<u32>, String, String)> {
+    let run = Run::open(&only_run(folder)).unwrap();
+    run.findings().unwrap().into_iter().map(|f| (f.stage, f.code, f.severity)).collect()
+}
+
+/// Runs the plan against stand-ins whose meter is reached in this way.
+fn against_stand_ins(meter: &str) -> Vec<(Option<u32>, String, String)> {
+    let standin = StandIn::start_with(UNIT, PACE, &["--meter", meter]);
+    let bench = std::fs::read_to_string(standin.path().join("bench.toml")).unwrap();
+    let serial = bench.contains("address = \"ASRL/dev/");
+    assert_eq!(serial, meter == "serial", "{bench}");
+    standin.write("frost-alarm.toml", PLAN);
+    let said = rampart(standin.path(), &["run", "frost-alarm.toml", "--pace", PACE]).output().unwrap();
+    let text = String::from_utf8_lossy(&said.stdout).into_owned() + &String::from_utf8_lossy(&said.stderr);
+    assert_eq!(said.status.code(), Some(1), "{text}");
+    let found = findings(standin.path());
+    let state = standin.end();
+    assert!(state.contains("output 1 off"), "{state}");
+    found
+}
+
+#[test]
+fn the_same_findings() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in [("frost-alarm.toml", PLAN), ("frost-alarm.unit.toml", UNIT)] {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let said = rampart(folder.path(), &["rehearse", "frost-alarm.toml", "--seed", "1"]).output().unwrap();
+    assert_eq!(said.status.code(), Some(0), "{}", String::from_utf8_lossy(&said.stderr));
+    let rehearsed = findings(folder.path());
+    let anomalies: Vec<&str> = rehearsed.iter().filter(|f| f.2 == "anomaly").map(|f| f.1.as_str()).collect();
+    assert_eq!(anomalies, ["starts-fail", "leakage-fail", "node-undefined"], "{rehearsed:?}");
+    let (tcp, serial) = std::thread::scope(|scope| {
+        let tcp = scope.spawn(|| against_stand_ins("tcp"));
+        let serial = scope.spawn(|| against_stand_ins("serial"));
+        (tcp.join().unwrap(), serial.join().unwrap())
+    });
+    assert_eq!(tcp, rehearsed);
+    assert_eq!(serial, rehearsed);
+}

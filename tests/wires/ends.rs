@@ -1,0 +1,112 @@
+//! How runs over TCP end, seen from both ends of the wire.
+
+use crate::support::{Running, StandIn, only_run, signal};
+use crate::texts::{SHORT, unit};
+use rampart::record::Run;
+use rustix::process::Signal;
+
+const PACE: &str = "4";
+
+fn run(standin: &StandIn) -> Running {
+    standin.write("plan.toml", SHORT);
+    Running::start(standin.path(), &["run", "plan.toml", "--pace", PACE])
+}
+
+#[test]
+fn a_good_unit() {
+    let standin = StandIn::start(&unit(""), PACE);
+    let (code, text) = run(&standin).end();
+    assert_eq!(code, Some(0), "{text}");
+    let record = Run::open(&only_run(standin.path())).unwrap();
+    assert_eq!(record.starts(3).unwrap().iter().filter(|s| s.counts == "good").count(), 10, "{text}");
+    let state = standin.end();
+    assert!(state.contains("output 1 off") && state.contains("switched on 12 times"), "{state}");
+}
+
+#[test]
+fn over_current_in_a_start() {
+    // The third time that it is switched on is the first start.
+    let standin = StandIn::start(&unit("latch_up = { at_start = 3, current = \"300 mA\" }"), PACE);
+    let (code, text) = run(&standin).end();
+    assert_eq!(code, Some(3), "{text}");
+    assert!(text.contains("interlock: "), "{text}");
+    let record = Run::open(&only_run(standin.path())).unwrap();
+    assert_eq!(record.starts(3).unwrap().len(), 1, "{text}");
+    let state = standin.end();
+    assert!(state.contains("output 1 off") && state.contains("switched on 3 times"), "{state}");
+}
+
+#[test]
+fn the_meters_wire_is_cut_in_a_start() {
+    let standin = StandIn::start(&unit(""), PACE);
+    let hand = standin.through_a_hand();
+    let mut run = run(&standin);
+    run.until("stage 3/3");
+    // Two starts of 2 s and a part of the third, by what the meter has said.
+    let before = hand.lines().len();
+    while hand.lines().len() < before + 150 {
+        std::thread::yield_now();
+    }
+    hand.cut();
+    let (code, text) = run.end();
+    assert_eq!(code, Some(4), "{text}");
+    assert!(text.contains("meter: ") && text.contains("closed"), "{text}");
+    assert!(text.contains("Output off, verified"), "{text}");
+    let record = Run::open(&only_run(standin.path())).unwrap();
+    let starts = record.starts(3).unwrap();
+    let (last, earlier) = starts.split_last().unwrap();
+    assert_eq!(last.counts, "void", "{starts:?}");
+    assert!(!earlier.is_empty() && earlier.iter().all(|s| s.counts == "good"), "{starts:?}");
+    let state = standin.end();
+    assert!(state.contains("output 1 off"), "{state}");
+}
+
+#[test]
+fn a_signal_switches_off_and_says_what_is_kept() {
+    for (number, name) in [(Signal::INT, "Ctrl-C"), (Signal::TERM, "SIGTERM"), (Signal::HUP, "terminal")] {
+        let standin = StandIn::start(&unit(""), PACE);
+        let hand = standin.through_a_hand();
+        let mut run = run(&standin);
+        run.until("stage 2/3");
+        let before = hand.lines().len();
+        while hand.lines().len() < before + 5 {
+            std::thread::yield_now();
+        }
+        signal(&run.child, number);
+        let (code, text) = run.end();
+        assert_eq!(code, Some(130), "{text}");
+        assert!(text.contains(name), "{name}: {text}");
+        assert!(text.contains("Output off, verified") && text.contains("Nothing that was recorded is lost"), "{text}");
+        assert!(only_run(standin.path()).join("report.html").exists(), "{text}");
+        let state = standin.end();
+        assert!(state.contains("output 1 off") && state.contains("switched on 2 times"), "{state}");
+    }
+}
+
+#[test]
+fn an_output_left_on_is_switched_off_by_hand() {
+    let standin = StandIn::start(&unit(""), PACE);
+    let mut run = run(&standin);
+    run.until("stage 2/3");
+    signal(&run.child, Signal::KILL);
+    let (code, text) = run.end();
+    assert_eq!(code, None, "{text}");
+    let off = crate::support::rampart(standin.path(), &["off"]).output().unwrap();
+    let said = String::from_utf8_lossy(&off.stdout);
+    assert_eq!(off.status.code(), Some(0), "{said}");
+    assert!(said.contains("output off, verified"), "{said}");
+    let state = standin.end();
+    assert!(state.contains("output 1 off"), "{state}");
+}
+
+#[test]
+fn an_off_that_reaches_nobody_shouts() {
+    let folder = tempfile::tempdir().unwrap();
+    // A port that was free a moment ago, and that nobody listens on.
+    let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let bench = format!("[supply]\naddress = \"TCPIP::127.0.0.1::{port}::SOCKET\"\nprofile = \"supply-channel-list\"\n");
+    std::fs::write(folder.path().join("bench.toml"), bench).unwrap();
+    let off = crate::support::rampart(folder.path(), &["off"]).output().unwrap();
+    assert_eq!(off.status.code(), Some(6));
+    assert!(String::from_utf8_lossy(&off.stderr).contains("AN OUTPUT COULD NOT BE VERIFIED OFF. GO AND LOOK"));
+}
