@@ -87,7 +87,7 @@ impl Watcher for Terminal {
                 let Some(bar) = &self.bar else { return };
                 let limiting = if *regulation == Regulation::Current { "  LIMITING" } else { "" };
                 bar.set_message(format!(
-                    "{}{}  {:>8}  {:>8}{limiting}  {}  {}",
+                    "{}{}  {:>8} {:>8}{limiting}  {}  {}",
                     self.stage,
                     self.left(*at),
                     shown(*voltage),
@@ -96,9 +96,9 @@ impl Watcher for Terminal {
                     self.counts,
                 ));
             }
-            Progress::Start { number, of, outcome, good, failed, void } => {
+            Progress::Start { number, of, outcome, failed, void, .. } => {
                 let void = if *void > 0 { format!(", {void} void") } else { String::new() };
-                self.counts = format!("{number}/{of}: {good} good, {failed} failed{void}");
+                self.counts = format!("{number}/{of}: {failed} failed{void}");
                 let dull = self.bar.is_some() || number % EVERY != 0;
                 if *outcome != "started" && (self.bar.is_some() || *failed <= 5) {
                     self.say(&format!("  start {number}: {outcome}"));
