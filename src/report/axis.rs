@@ -139,3 +139,37 @@ fn step(span: f64) -> f64 {
             10.0
         }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn labels(axis: &Axis) -> Vec<String> {
+        axis.ticks().into_iter().map(|(_, label)| label).collect()
+    }
+
+    #[test]
+    fn ticks_are_round_and_lie_where_their_values_do() {
+        let axis = Axis::over("current", Some(Unit::Ampere), Scale::Linear, [0.0, 12.3e-3].into_iter(), 0.0, 100.0);
+        assert_eq!(labels(&axis), ["0 A", "5 mA", "10 mA", "15 mA"]);
+        assert_eq!((axis.place(0.0), axis.place(7.5e-3), axis.place(15e-3)), (0.0, 50.0, 100.0));
+    }
+
+    #[test]
+    fn a_logarithmic_axis_has_decades() {
+        let axis = Axis::over("current", Some(Unit::Ampere), Scale::Log, [2e-6, 0.0, -1.0, 3e-3].into_iter(), 0.0, 80.0);
+        assert_eq!(labels(&axis), ["1 uA", "10 uA", "100 uA", "1 mA", "10 mA"]);
+        assert!((axis.place(1e-4) - 40.0).abs() < 1e-9);
+        assert_eq!((axis.place(0.0), axis.place(1.0)), (0.0, 80.0), "what is off the axis stands at its end");
+    }
+
+    #[test]
+    fn nothing_at_all_still_makes_an_axis() {
+        for scale in [Scale::Linear, Scale::Log] {
+            for values in [vec![], vec![f64::NAN], vec![3.0], vec![0.0], vec![5.0, 5.0], vec![1e300, -1e300]] {
+                let axis = Axis::over("x", None, scale, values.into_iter(), 0.0, 100.0).tight();
+                assert!(axis.ticks().len() < 45 && axis.place(3.0).is_finite());
+            }
+        }
+    }
+}

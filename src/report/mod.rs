@@ -8,8 +8,6 @@ mod axis;
 mod page;
 mod plot;
 mod stages;
-#[cfg(test)]
-mod tests;
 
 use crate::record::{REPORT, RecordError, Run};
 use std::path::{Path, PathBuf};

@@ -13,5 +13,6 @@
 mod dialects;
 mod faults;
 mod outcomes;
+mod report;
 mod safety;
 mod support;
