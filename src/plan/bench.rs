@@ -91,7 +91,7 @@ impl Bench {
             problems.push(
                 Problem::at(&self.document, places.whole(), format!("[{}] says nothing of where the instrument is", role.name()))
                     .label("no address")
-                    .hint("write address = \"TCPIP::192.168.1.20::5025::SOCKET\" or \"ASRL/dev/ttyUSB0::INSTR\"; `rampart rehearse` needs none"),
+                    .hint("write address = \"TCPIP::192.0.2.20::5025::SOCKET\" or \"ASRL/dev/ttyUSB0::INSTR\"; `rampart rehearse` needs none"),
             );
         }
         if problems.is_empty() { Ok(()) } else { Err(problems) }

@@ -3,7 +3,7 @@
 //!
 //! The stand-ins speak a profile's dialect from the device's side, with code of
 //! their own: a fault of the drivers must not hide in its double. The unit is
-//! physics ([`world`]); its true cause stands in the unit file.
+//! physics (`world`); its true cause stands in the unit file.
 //!
 //! Holds always: one seed, one outcome; nothing is computed while nobody looks.
 

@@ -137,7 +137,7 @@ fn a_leakage_without_a_meter() {
 #[test]
 fn an_address_that_is_none() {
     let place = Place::new();
-    place.write("bench.toml", "[supply]\naddress = \"192.168.1.20:5025\"\nprofile = \"supply-channel-list\"\n");
+    place.write("bench.toml", "[supply]\naddress = \"192.0.2.20:5025\"\nprofile = \"supply-channel-list\"\n");
     insta::assert_snapshot!(place.run(&["off"]).shown());
 }
 
