@@ -68,8 +68,8 @@ pub fn main() -> u8 {
             return if error.use_stderr() { Exit::Wrong.code() } else { Exit::Within.code() };
         }
     };
-    let filter = tracing_subscriber::EnvFilter::try_from_env("RAMPART_LOG").unwrap_or_else(|_| "warn".into());
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).without_time().init();
+    let level = std::env::var("RAMPART_LOG").ok().and_then(|word| word.parse().ok()).unwrap_or(tracing::Level::WARN);
+    tracing_subscriber::fmt().with_max_level(level).with_writer(std::io::stderr).without_time().init();
     let exit = match arguments.verb {
         Verb::Rehearse(a) => rehearse::main(&a),
         Verb::Run(a) => run::main(&a),
