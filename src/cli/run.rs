@@ -3,7 +3,7 @@
 use super::common::{any_seed, bench, checked, farewell, header, now, refuse, wrong};
 use super::operator::AtTerminal;
 use crate::clock::Clock;
-use crate::instrument::profile::{Flow, LineDefaults, LineLevel, Parity, Profile};
+use crate::instrument::profile::Profile;
 use crate::instrument::session::framing;
 use crate::link::{self, Address, Link, LinkError, serial};
 use crate::plan::{Checked, Passed};
@@ -132,37 +132,12 @@ async fn stop() -> String {
 }
 
 /// Opens the link to a seat's address.
-pub(super) async fn open(address: Option<&str>, line: &LineDefaults, profile: &Profile, clock: Clock) -> Tried {
+pub(super) async fn open(address: Option<&str>, line: &serial::Line, profile: &Profile, clock: Clock) -> Tried {
     let Some(text) = address else {
         let problem = "the bench file gives no address; `rampart rehearse` needs none".to_owned();
         return Err(LinkError::Address { address: String::new(), problem });
     };
     let address: Address = text.parse()?;
-    let link: Box<dyn Link> = link::open(&address, &line_of(line), framing(&profile.wire), clock.deadline(CONNECT)).await?;
+    let link: Box<dyn Link> = link::open(&address, line, framing(&profile.wire), clock.deadline(CONNECT)).await?;
     Ok(link)
-}
-
-fn line_of(line: &LineDefaults) -> serial::Line {
-    let level = |level| match level {
-        LineLevel::High => serial::Level::High,
-        LineLevel::Low => serial::Level::Low,
-        LineLevel::Leave => serial::Level::Leave,
-    };
-    serial::Line {
-        baud: line.baud,
-        data_bits: if line.data_bits == 7 { serial::DataBits::Seven } else { serial::DataBits::Eight },
-        parity: match line.parity {
-            Parity::None => serial::Parity::None,
-            Parity::Even => serial::Parity::Even,
-            Parity::Odd => serial::Parity::Odd,
-        },
-        stop_bits: if line.stop_bits == 2 { serial::StopBits::Two } else { serial::StopBits::One },
-        flow: match line.flow {
-            Flow::None => serial::Flow::None,
-            Flow::Software => serial::Flow::Software,
-            Flow::Hardware => serial::Flow::Hardware,
-        },
-        dtr: level(line.dtr),
-        rts: level(line.rts),
-    }
 }

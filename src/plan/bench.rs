@@ -2,8 +2,9 @@
 
 use crate::document::{Document, Places, Problem, Problems, Table};
 use crate::instrument::Role;
-use crate::instrument::profile::{self, LineDefaults, Profile};
+use crate::instrument::profile::{self, Profile};
 use crate::link::Address;
+use crate::link::serial::Line;
 use crate::units::Ohms;
 use std::path::Path;
 
@@ -34,7 +35,7 @@ pub struct SupplySeat {
     /// Serial number that its identity must carry.
     pub serial: Option<String>,
     /// Line settings, where it hangs on a serial port.
-    pub line: LineDefaults,
+    pub line: Line,
     /// Date by which its calibration expires, as 2027-03-31.
     pub calibration_due: Option<String>,
     /// Where it stands in the file.
@@ -55,7 +56,7 @@ pub struct MeterSeat {
     /// Serial number that its identity must carry.
     pub serial: Option<String>,
     /// Line settings, where it hangs on a serial port.
-    pub line: LineDefaults,
+    pub line: Line,
     /// Date by which its calibration expires, as 2027-03-31.
     pub calibration_due: Option<String>,
     /// Where it stands in the file.

@@ -15,6 +15,7 @@ pub(crate) use read::line;
 pub use shipped::{SHIPPED, find};
 
 use crate::document::{Document, Problems};
+use crate::link::serial::Line;
 use crate::units::{Amperes, Ohms, Ratio, Seconds, Volts, Watts};
 
 /// A profile as read.
@@ -86,59 +87,7 @@ pub struct Wire {
     /// A line that acknowledges every message that sets something (and follows the data of a query).
     pub acknowledge: Option<String>,
     /// Line settings for a serial port, where the bench file does not give its own.
-    pub line: LineDefaults,
-}
-
-/// Serial line settings as a profile gives them; `link::serial` knows what they mean.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct LineDefaults {
-    /// Bits per second.
-    pub baud: u32,
-    /// 7 or 8.
-    pub data_bits: u8,
-    /// Parity.
-    pub parity: Parity,
-    /// 1 or 2.
-    pub stop_bits: u8,
-    /// Flow control.
-    pub flow: Flow,
-    /// Level of DTR after opening.
-    pub dtr: LineLevel,
-    /// Level of RTS after opening.
-    pub rts: LineLevel,
-}
-
-/// Parity of a serial line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Parity {
-    /// No parity bit.
-    None,
-    /// Even.
-    Even,
-    /// Odd.
-    Odd,
-}
-
-/// Flow control of a serial line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Flow {
-    /// None.
-    None,
-    /// XON/XOFF.
-    Software,
-    /// RTS/CTS.
-    Hardware,
-}
-
-/// A level that a control line is set to on opening.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LineLevel {
-    /// Asserted.
-    High,
-    /// Not asserted.
-    Low,
-    /// As the system leaves it.
-    Leave,
+    pub line: Line,
 }
 
 /// How it reports errors.

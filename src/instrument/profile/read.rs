@@ -3,6 +3,7 @@
 use super::*;
 use crate::document::Table;
 use crate::instrument::reading::Measurand;
+use crate::link::serial::{DataBits, Flow, Level, Line, Parity, StopBits};
 
 pub(super) fn profile(name: &str, document: &Document) -> Result<Profile, Problems> {
     document.read(|root| {
@@ -83,7 +84,7 @@ fn wire(root: &mut Table<'_>) -> Option<Wire> {
     let echo = table.flag("echo").unwrap_or(false);
     let prompt = table.text("prompt").filter(|p| !p.is_empty());
     let acknowledge = table.text("acknowledge").filter(|a| !a.is_empty());
-    let line = line(&mut table, "line", &LineDefaults::default());
+    let line = line(&mut table, "line", &Line::default());
     if timeout.0 <= 0.0 {
         table.problem("timeout", "the time-out must be longer than nothing", "too short", None);
     }
@@ -102,29 +103,22 @@ fn wire(root: &mut Table<'_>) -> Option<Wire> {
     })
 }
 
-impl Default for LineDefaults {
-    fn default() -> Self {
-        Self {
-            baud: 9600,
-            data_bits: 8,
-            parity: Parity::None,
-            stop_bits: 1,
-            flow: Flow::None,
-            dtr: LineLevel::Leave,
-            rts: LineLevel::Leave,
-        }
-    }
-}
-
 /// Reads serial line settings from the table at `key`; what it lacks is taken from `defaults`.
-pub(crate) fn line(parent: &mut Table<'_>, key: &str, defaults: &LineDefaults) -> LineDefaults {
-    const LEVELS: [(&str, LineLevel); 3] = [("high", LineLevel::High), ("low", LineLevel::Low), ("leave", LineLevel::Leave)];
+pub(crate) fn line(parent: &mut Table<'_>, key: &str, defaults: &Line) -> Line {
+    const LEVELS: [(&str, Level); 3] = [("high", Level::High), ("low", Level::Low), ("leave", Level::Leave)];
     let mut made = defaults.clone();
     let Some(mut table) = parent.table(key) else { return made };
-    let small = |n: Option<u64>, default: u8| n.and_then(|n| u8::try_from(n).ok()).unwrap_or(default);
     made.baud = table.count("baud", 300, 4_000_000).and_then(|b| u32::try_from(b).ok()).unwrap_or(made.baud);
-    made.data_bits = small(table.count("data_bits", 7, 8), made.data_bits);
-    made.stop_bits = small(table.count("stop_bits", 1, 2), made.stop_bits);
+    made.data_bits = match table.count("data_bits", 7, 8) {
+        Some(7) => DataBits::Seven,
+        Some(_) => DataBits::Eight,
+        None => made.data_bits,
+    };
+    made.stop_bits = match table.count("stop_bits", 1, 2) {
+        Some(1) => StopBits::One,
+        Some(_) => StopBits::Two,
+        None => made.stop_bits,
+    };
     made.parity =
         table.choice("parity", &[("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)]).unwrap_or(made.parity);
     made.flow = table
