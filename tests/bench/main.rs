@@ -15,4 +15,5 @@ mod faults;
 mod outcomes;
 mod report;
 mod safety;
+mod station;
 mod support;
