@@ -171,7 +171,9 @@ impl Gate {
         let Sample::Value { value, u } = reading.sample else { return Ok(()) };
         let allowed = self.limit.0 + (self.limit.0 * LIMIT_MARGIN).max(2.0 * self.bounds.limit_step.0);
         if value - 2.0 * u > allowed {
-            return Err(trip(Cause::OverCurrent, reading, format!("{} (and the margin of the supply's limiting)", self.limit)));
+            let mut trip = trip(Cause::OverCurrent, reading, format!("{} (and the margin of the supply's limiting)", self.limit));
+            trip.reading.push_str(&self.held());
+            return Err(trip);
         }
         let Some((volts, volts_u)) = self.voltage else { return Ok(()) };
         let ceiling = self.bounds.ceiling.power;
@@ -188,6 +190,11 @@ impl Gate {
             self.spend(reading.answered, volts * Amperes(value.max(0.0)))?;
         }
         Ok(())
+    }
+
+    /// The voltage beside a current, for the words of a trip.
+    fn held(&self) -> String {
+        self.voltage.map_or(String::new(), |(volts, _)| format!(", with {} at the supply", spell(Measurand::Voltage, volts.0)))
     }
 
     /// Adds up the energy, each reading standing for the time since the one before.
@@ -235,7 +242,7 @@ impl Gate {
                     cause: Cause::InLimit,
                     at: reading.answered,
                     limit: format!("{most} in limiting"),
-                    reading: format!("limiting at {} since {:.3} s", self.limit, since.0),
+                    reading: format!("limiting at {} since {:.3} s{}", self.limit, since.0, self.held()),
                 });
             }
         }

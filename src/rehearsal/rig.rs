@@ -140,6 +140,13 @@ impl Rig {
         self.lock().supply.ignores_off = true;
     }
 
+    /// The supply's own protection trips, for tests.
+    pub fn trip_protection(&self) {
+        let mut inner = self.lock();
+        let Inner { world, supply, .. } = &mut *inner;
+        supply.protect(world);
+    }
+
     /// A cable pulled out, or put back: the stand-in hears nothing and says nothing.
     pub fn unplug(&self, role: Role, out: bool) {
         let mut inner = self.lock();

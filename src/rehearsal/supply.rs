@@ -393,6 +393,17 @@ impl SupplyDevice {
         Does::Sets
     }
 
+    /// Its own protection of the wired channel trips.
+    pub fn protect(&mut self, world: &mut World) {
+        if let Some(channel) = self.channels.get_mut(&self.wired)
+            && channel.on
+        {
+            (channel.on, channel.tripped) = (false, true);
+            self.switches.push(Switch { at: world.time(), on: false });
+        }
+        self.apply(self.wired, world);
+    }
+
     fn switch(&mut self, number: u32, on: bool, world: &mut World) -> Does {
         let Some(channel) = self.channels.get_mut(&number) else { return Does::Sets };
         if on && channel.tripped {

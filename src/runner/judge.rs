@@ -2,15 +2,15 @@
 //! and its answers to the record.
 
 use super::start::Seen;
-use super::{Bench, Look, Progress};
-use crate::analysis::finding::{self, LeakageStep};
+use super::{Bench, Gathered, Look, Progress};
+use crate::analysis::finding::{self, Finding, LeakageStep, Severity};
 use crate::analysis::leakage::{Dielectric, handbook};
 use crate::analysis::node::Node;
 use crate::analysis::series::Point;
 use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
 use crate::analysis::{Level, leakage::Limit, logic, ramp as ramps, starts as many};
-use crate::interlock::{Halt, Journal};
-use crate::plan::{Leakage, LeakageLimit, Log, Ramp, Start, accepted};
+use crate::interlock::{Cause, Halt, Journal, Trip};
+use crate::plan::{Leakage, LeakageLimit, Log, Ramp, StageKind, Start, accepted};
 use crate::record::{LeakageRow, RecordError, StartEnd};
 use crate::units::Seconds;
 
@@ -36,11 +36,68 @@ fn middle(levels: &[Level]) -> Level {
     levels.last().copied().unwrap_or(Level::Missing)
 }
 
-pub(super) fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
+/// Judges what the stage in hand has seen, all of it or what there is so far.
+pub(super) fn gathered(bench: &mut Bench<'_>) -> Result<(), Halt> {
+    let plan = bench.passed.plan();
+    let Some(stage) = plan.stages.iter().find(|s| s.number == bench.stage) else { return Ok(()) };
+    match (&stage.kind, std::mem::take(&mut bench.gathered)) {
+        (StageKind::Log(it), Gathered::Log(looks)) => log(bench, it, &looks),
+        (StageKind::Start(it), Gathered::Starts(tally)) => starts(bench, it, &tally),
+        (StageKind::Leakage(it), Gathered::Sweep(steps)) => leakage(bench, it, &steps),
+        _ => Ok(()),
+    }
+}
+
+/// The run ends before its plan does: what was seen is judged all the same, and a
+/// trip is a finding of its own.
+pub(super) fn interrupted(bench: &mut Bench<'_>, halt: &Halt) {
+    let trip = match halt {
+        Halt::Tripped(trip) => Some(tripped(bench, trip)),
+        _ => None,
+    };
+    let found = trip.map_or(Ok(()), |finding| bench.find(finding).map_err(Halt::from)).and_then(|()| gathered(bench));
+    // Where they cannot be recorded, the end of the run says so; they have been shown.
+    if let Err(error) = found {
+        tracing::warn!("{error}");
+    }
+}
+
+fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
+    let (severity, advice) = match trip.cause {
+        Cause::OverCurrent | Cause::InLimit | Cause::SupplyProtection => (
+            Severity::Anomaly,
+            "A load that takes all it is given: a short, a latch-up, or a converter that sticks because the limit is too near its running current. Look for heat at a low voltage; do not raise the limit to make it go away.",
+        ),
+        Cause::OverPower | Cause::Energy => {
+            (Severity::Anomaly, "Look for heat, and for what differs from a good unit, before the ceiling is raised.")
+        }
+        Cause::OverVoltage => {
+            (Severity::Anomaly, "Look at the supply, its sense leads and its set-point before the unit is connected again.")
+        }
+        Cause::NoReading(_) => {
+            (Severity::Undecided, "This says nothing of the unit. Look at the cable and at the end of traffic.log.")
+        }
+        Cause::Sanity => (
+            Severity::Undecided,
+            "A reading that the instrument cannot give: look at its settings, the profile, and the end of traffic.log.",
+        ),
+    };
+    let during = match &bench.gathered {
+        Gathered::Starts(tally) => format!(", in start {}", tally.rows.len()),
+        _ => String::new(),
+    };
+    Finding::new("tripped", severity, format!("The interlock switched off in stage {}{during}: {trip}.", bench.stage))
+        .advise(advice)
+}
+
+fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     // The start of the unit is not part of the log: from the hand-over on, a second at least.
     let settled = log.limit.after.max(Seconds(1.0)).min(log.length / 2.0);
     let points: Vec<Point> = looks.iter().filter(|l| l.at >= settled).map(|l| Point { at: l.at, current: l.current }).collect();
-    for finding in finding::log(&points, log.expect, log.length) {
+    let Some(last) = points.last() else { return Ok(()) };
+    // The last reading stands for the time until the next.
+    let length = log.length.min(last.at + log.every);
+    for finding in finding::log(&points, log.expect, length) {
         bench.find(finding)?;
     }
     Ok(())
@@ -65,22 +122,22 @@ pub(super) fn is_failure(start: &Start, seen: &Seen) -> bool {
 }
 
 /// Judges a start that was watched to its end. Returns whether it failed.
-pub(super) fn start(bench: &mut Bench<'_>, start: &Start, seen: &Seen, tally: &mut Tally) -> Result<bool, Halt> {
+pub(super) fn start(bench: &mut Bench<'_>, start: &Start, seen: &Seen) -> Result<bool, Halt> {
     let verdict = verdict(start, seen);
-    note(bench, start, seen, &verdict, tally)?;
+    note(bench, start, seen, &verdict)?;
     Ok(verdict.outcome.is_failure())
 }
 
 /// A start that was not made, because the unit had not fallen: void.
-pub(super) fn not_started(bench: &mut Bench<'_>, start: &Start, seen: &Seen, tally: &mut Tally) -> Result<(), Halt> {
+pub(super) fn not_started(bench: &mut Bench<'_>, start: &Start, seen: &Seen) -> Result<(), Halt> {
     let left = seen.residual.and_then(|r| r.volts()).map_or("an unknown voltage".into(), |v| v.to_string());
     let below = start.off_below.map_or(String::new(), |b| b.to_string());
     let reason = format!("not switched on: {left} were left at the unit, and did not fall below {below} in time");
-    note(bench, start, seen, &empty(Outcome::Void, reason), tally)
+    note(bench, start, seen, &empty(Outcome::Void, reason))
 }
 
 /// A start that was cut short: tripped, or void.
-pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt: &Halt, tally: &mut Tally) -> Result<(), Halt> {
+pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt: &Halt) -> Result<(), Halt> {
     let outcome = match halt {
         Halt::Tripped(trip) if !matches!(trip.cause, crate::interlock::Cause::NoReading(_)) => Outcome::Tripped,
         _ => Outcome::Void,
@@ -88,14 +145,14 @@ pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt:
     let mut verdict = verdict(start, seen);
     verdict.outcome = outcome;
     verdict.reason = format!("cut short: {halt}");
-    note(bench, start, seen, &verdict, tally)
+    note(bench, start, seen, &verdict)
 }
 
 fn empty(outcome: Outcome, reason: String) -> Verdict {
     Verdict { outcome, state: None, reached: None, plateau: Level::Missing, peak: None, limited: false, reason }
 }
 
-fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict, tally: &mut Tally) -> Result<(), Halt> {
+fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict) -> Result<(), Halt> {
     let outcome = verdict.outcome;
     let counts = match (outcome.is_good(), outcome.is_failure()) {
         (true, _) => "good",
@@ -121,6 +178,7 @@ fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict, ta
     };
     let stage = bench.stage;
     bench.journal.write(|r| r.end_start(stage, seen.number, &end))?;
+    let Gathered::Starts(tally) = &mut bench.gathered else { return Ok(()) };
     tally.rows.push(many::Row {
         outcome,
         state: verdict.state,
@@ -137,7 +195,10 @@ fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict, ta
 }
 
 /// What all starts say.
-pub(super) fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Halt> {
+fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Halt> {
+    if tally.rows.is_empty() {
+        return Ok(());
+    }
     let names: Vec<&str> = start.states.iter().map(|s| s.name.as_str()).collect();
     for finding in finding::starts(&many::summarise(&tally.rows), start.limit.starting, &names) {
         bench.find(finding)?;
@@ -168,7 +229,10 @@ pub(super) fn leakage_step(
 }
 
 /// What a sweep says.
-pub(super) fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Result<(), Halt> {
+fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Result<(), Halt> {
+    if steps.is_empty() {
+        return Ok(());
+    }
     let kind = Dielectric::from(sweep.part.kind);
     let limit = match sweep.limit {
         LeakageLimit::Handbook => handbook(kind, sweep.part.capacitance, sweep.part.rated),

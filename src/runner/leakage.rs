@@ -5,7 +5,7 @@
 //! changes only upwards, on overload after the charging current has gone.
 
 use super::ask::put;
-use super::{Bench, Look, Question, judge, look};
+use super::{Bench, Gathered, Look, Question, judge, look};
 use crate::analysis::finding::LeakageStep;
 use crate::analysis::leakage::{Moment, summarise};
 use crate::instrument::Measurand;
@@ -43,7 +43,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage) -
         patience: super::PATIENCE,
         in_limit: None,
     };
-    let mut steps = Vec::new();
+    bench.gathered = Gathered::Sweep(Vec::new());
     let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
     for (number, set) in (1..).zip(&sweep.voltages) {
         on.set_voltage(*set).await?;
@@ -53,11 +53,13 @@ pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage) -
         let Some(soak) = summarise(&moments, sweep.electrify, series, sweep.part.capacitance) else { continue };
         let made = LeakageStep { set: *set, soak };
         judge::leakage_step(&bench.journal, bench.stage, number, sweep, &made)?;
-        steps.push(made);
+        if let Gathered::Sweep(steps) = &mut bench.gathered {
+            steps.push(made);
+        }
     }
     discharge(&mut on, sweep, &mut *bench.watcher).await?;
     on.off().await?;
-    judge::leakage(bench, sweep, &steps)
+    judge::gathered(bench)
 }
 
 fn question(sweep: &Leakage) -> Question {

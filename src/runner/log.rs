@@ -1,7 +1,7 @@
 //! The `log` stage: holds the voltage and logs at an even pace. A reading that
 //! took too long shifts those after it: there is no burst to catch up.
 
-use super::{Bench, look};
+use super::{Bench, Gathered, look};
 use crate::interlock::{Halt, Request};
 use crate::plan::Log;
 
@@ -14,7 +14,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
         patience: super::PATIENCE,
         in_limit: None,
     };
-    let mut looks = Vec::new();
+    bench.gathered = Gathered::Log(Vec::new());
     {
         let clock = bench.station.clock();
         let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
@@ -30,10 +30,13 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
                 on.hand_over().await?;
             }
             on.wait_until(due).await?;
-            looks.push(look(&mut on, None, &log.states, &mut *bench.watcher).await?);
+            let seen = look(&mut on, None, &log.states, &mut *bench.watcher).await?;
+            if let Gathered::Log(looks) = &mut bench.gathered {
+                looks.push(seen);
+            }
             due = (due + log.every).max(clock.now());
         }
         on.off().await?;
     }
-    super::judge::log(bench, log, &looks)
+    super::judge::gathered(bench)
 }

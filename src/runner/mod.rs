@@ -23,7 +23,7 @@ pub use operator::{Answer, Operator, Question};
 pub use progress::{Progress, Watcher};
 
 use crate::analysis::Level;
-use crate::analysis::finding::{Finding, Severity};
+use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
 use crate::plan::{Passed, Stage, StageKind, State, Wiring, meter_setup};
@@ -77,7 +77,19 @@ struct Bench<'r> {
     watcher: &'r mut dyn Watcher,
     operator: &'r mut dyn Operator,
     stage: u32,
+    /// What the stage in hand has seen, so that it is judged even when it is cut short.
+    gathered: Gathered,
     findings: Vec<Finding>,
+}
+
+/// What a stage has seen so far.
+#[derive(Default)]
+enum Gathered {
+    #[default]
+    Nothing,
+    Log(Vec<Look>),
+    Starts(judge::Tally),
+    Sweep(Vec<LeakageStep>),
 }
 
 /// Carries out the plan until its end, a halt, a panic, or until `stop` says why
@@ -86,7 +98,18 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
     let Job { passed, station, seed, expected, watcher, operator } = job;
     let journal = station.journal().clone();
     let committer = tokio::spawn(journal.clone().keep_committed());
-    let mut bench = Bench { passed, station, journal, seed, expected, watcher, operator, stage: 0, findings: Vec::new() };
+    let mut bench = Bench {
+        passed,
+        station,
+        journal,
+        seed,
+        expected,
+        watcher,
+        operator,
+        stage: 0,
+        gathered: Gathered::Nothing,
+        findings: Vec::new(),
+    };
     // The work is dropped here, at the latest: an output that it left on is then being switched off.
     let halt = tokio::select! {
         biased;
@@ -98,6 +121,9 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         },
     };
     let off = bench.station.make_safe().await.map_err(|e| e.to_string());
+    if let Some(Stopped::By(halt)) = &halt {
+        judge::interrupted(&mut bench, halt);
+    }
     let energised = bench.station.ever_energised();
     let (mut exit, mut how) = match &halt {
         None => (of_findings(&bench.findings), "the plan was carried out".to_owned()),
@@ -150,6 +176,7 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         let (kind, what) = (stage.kind.word(), describe(&stage.kind));
         bench.stage = stage.number;
         bench.station.enter_stage(stage.number);
+        bench.gathered = Gathered::Nothing;
         let expected = bench.expected.get(index).copied().unwrap_or_default();
         bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
         bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
@@ -224,13 +251,13 @@ async fn set_meter(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
 }
 
 impl Bench<'_> {
-    /// Records and shows a finding.
+    /// Shows and records a finding.
     fn find(&mut self, finding: Finding) -> Result<(), RecordError> {
         let stage = self.stage;
-        self.journal.write(|r| r.finding(Some(stage), &finding))?;
         self.watcher.see(&Progress::Finding(&finding));
+        let written = self.journal.write(|r| r.finding(Some(stage), &finding));
         self.findings.push(finding);
-        Ok(())
+        written
     }
 }
 

@@ -4,7 +4,7 @@
 //! operator is void, never good; the off-time is counted from the message that
 //! switched off to the message that switches on.
 
-use super::{Bench, Look, look};
+use super::{Bench, Gathered, Look, look};
 use crate::instrument::Reading;
 use crate::interlock::{Energised, Halt, Prepared, Request};
 use crate::plan::{OnFault, Start};
@@ -29,23 +29,17 @@ enum Next {
 
 pub(super) async fn run(bench: &mut Bench<'_>, start: &Start) -> Result<(), Halt> {
     let off_times = start.off_times(bench.seed);
-    let mut tally = super::judge::Tally::default();
+    bench.gathered = Gathered::Starts(super::judge::Tally::default());
     for (number, off_wanted) in (1..).zip(off_times) {
-        let next = one(bench, start, number, off_wanted, &mut tally).await?;
+        let next = one(bench, start, number, off_wanted).await?;
         if matches!(next, Next::EndStage) {
             break;
         }
     }
-    super::judge::starts(bench, start, &tally)
+    super::judge::gathered(bench)
 }
 
-async fn one(
-    bench: &mut Bench<'_>,
-    start: &Start,
-    number: u32,
-    off_wanted: Seconds,
-    tally: &mut super::judge::Tally,
-) -> Result<Next, Halt> {
+async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seconds) -> Result<Next, Halt> {
     let stage = bench.stage;
     let request = Request {
         voltage: start.voltage,
@@ -69,7 +63,7 @@ async fn one(
     let mut seen = Seen { number, off_time: None, residual, on_at: clock.now(), limited_for: Seconds(0.0), looks: Vec::new() };
     if !fallen {
         drop(prepared);
-        super::judge::not_started(bench, start, &seen, tally)?;
+        super::judge::not_started(bench, start, &seen)?;
         return Ok(Next::GoOn);
     }
     let watched = match prepared.switch_on(Some(number)).await {
@@ -87,12 +81,12 @@ async fn one(
     };
     match watched {
         Ok(()) => {
-            let failed = super::judge::start(bench, start, &seen, tally)?;
+            let failed = super::judge::start(bench, start, &seen)?;
             let stops = failed && start.on_fault != OnFault::GoOn;
             Ok(if stops { Next::EndStage } else { Next::GoOn })
         }
         Err(halt) => {
-            super::judge::cut_short(bench, start, &seen, &halt, tally)?;
+            super::judge::cut_short(bench, start, &seen, &halt)?;
             Err(halt)
         }
     }

@@ -2,10 +2,10 @@
 
 use super::{Observation, Permit, Request, Station, Supply, told};
 use crate::clock::Clock;
-use crate::instrument::{Belief, Fault, Measurand, OffProof, Reading, Role};
+use crate::instrument::{Belief, Fault, InstrumentError, Measurand, OffProof, Reading, Regulation, Role};
 use crate::interlock::gate::Gate;
 use crate::interlock::journal::Journal;
-use crate::interlock::trip::Halt;
+use crate::interlock::trip::{Cause, Halt, Trip};
 use crate::plan::Limits;
 use crate::units::{Amperes, Seconds, Volts};
 use std::sync::PoisonError;
@@ -106,7 +106,36 @@ impl Energised<'_> {
             None => None,
         };
         let supply = snapshot.map_err(|f| f.of(Role::Supply))?;
+        // Neither voltage nor current is held: has the supply itself switched off?
+        if matches!(supply.regulation, Regulation::Neither | Regulation::Fault) {
+            self.own_protection().await?;
+        }
         Ok(Observation { supply, meter })
+    }
+
+    /// Trips where the supply says that a protection of its own has.
+    async fn own_protection(&mut self) -> Result<(), Halt> {
+        let Some(what) = self.supply()?.tripped().await? else { return Ok(()) };
+        let trip = Trip {
+            cause: Cause::SupplyProtection,
+            at: self.station.clock.now(),
+            limit: "what the protection was set to".into(),
+            reading: format!("the supply says that its {what} has tripped"),
+        };
+        self.latch(&trip);
+        let off = self.supply()?.off().await;
+        self.trip(trip, off)
+    }
+
+    fn latch(&self, trip: &Trip) {
+        *self.station.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
+    }
+
+    /// Records a trip and the switching off that it caused.
+    fn trip(&self, trip: Trip, off: Result<OffProof, InstrumentError>) -> Result<(), Halt> {
+        self.station.journal.event("trip", &trip.to_string())?;
+        self.station.journal.event("off", &told(&off?))?;
+        Err(Halt::Tripped(trip))
     }
 
     /// One reading through the gate and into the record. Off comes before the record.
@@ -115,18 +144,16 @@ impl Energised<'_> {
         let off = match &verdict {
             Ok(()) => None,
             Err(trip) => {
-                *self.station.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
+                self.latch(trip);
                 Some(self.supply()?.off().await)
             }
         };
         let (stage, start) = (self.station.stage, self.start);
         self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
-        let Err(trip) = verdict else { return Ok(()) };
-        self.station.journal.event("trip", &trip.to_string())?;
-        if let Some(off) = off {
-            self.station.journal.event("off", &told(&off?))?;
+        match (verdict, off) {
+            (Err(trip), Some(off)) => self.trip(trip, off),
+            _ => Ok(()),
         }
-        Err(Halt::Tripped(trip))
     }
 
     /// Sets the meter to another range while the output is on: disturbs the node,
@@ -187,12 +214,13 @@ impl Energised<'_> {
         Ok(())
     }
 
-    /// Switches off and verifies.
+    /// Switches off and verifies; then asks whether the supply had done it by itself.
     ///
     /// # Errors
-    /// That the output could not be verified off; the record's.
+    /// That the output could not be verified off; a trip of the supply's own; the record's.
     pub async fn off(mut self) -> Result<OffProof, Halt> {
         let proof = self.supply()?.off().await?;
+        self.own_protection().await?;
         self.supply = None;
         Ok(proof)
     }
