@@ -113,7 +113,12 @@ impl Axis {
         let rounded = if value.abs() < (self.high - self.low).abs() * 1e-9 { 0.0 } else { value };
         match self.unit {
             Some(unit) => {
-                let text = engineering(rounded, unit, 4);
+                // As many digits as tell neighbouring ticks apart.
+                let apart = match self.scale {
+                    Scale::Linear => (rounded.abs() / step(self.high - self.low)).log10().ceil().clamp(0.0, 12.0),
+                    Scale::Log => 0.0,
+                };
+                let text = engineering(rounded, unit, (apart as usize + 1).max(4));
                 let (number, symbol) = text.split_once(' ').unwrap_or((&text, ""));
                 let number = if number.contains('.') { number.trim_end_matches('0').trim_end_matches('.') } else { number };
                 format!("{number} {symbol}")
@@ -153,6 +158,12 @@ mod tests {
         let axis = Axis::over("current", Some(Unit::Ampere), Scale::Linear, [0.0, 12.3e-3].into_iter(), 0.0, 100.0);
         assert_eq!(labels(&axis), ["0 A", "5 mA", "10 mA", "15 mA"]);
         assert_eq!((axis.place(0.0), axis.place(7.5e-3), axis.place(15e-3)), (0.0, 50.0, 100.0));
+    }
+
+    #[test]
+    fn ticks_close_together_are_told_apart() {
+        let axis = Axis::over("current", Some(Unit::Ampere), Scale::Linear, [11.9991e-3, 12.0012e-3].into_iter(), 0.0, 100.0);
+        assert_eq!(labels(&axis), ["11.996 mA", "11.998 mA", "12 mA", "12.002 mA", "12.004 mA"]);
     }
 
     #[test]

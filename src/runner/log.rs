@@ -36,6 +36,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
             }
             due = (due + log.every).max(clock.now());
         }
+        on.wait_until(end).await?;
         on.off().await?;
     }
     super::judge::gathered(bench)
