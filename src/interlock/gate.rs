@@ -111,29 +111,31 @@ impl Gate {
             Measurand::Current => self.current_passes(reading)?,
         }
         self.limiting(reading)?;
-        self.silence(reading.answered)
+        if reading.answered > self.patience() { Err(self.silence(reading.answered)) } else { Ok(()) }
     }
 
-    /// Trips when an instrument has been silent too long.
-    ///
-    /// # Errors
-    /// The trip.
-    pub fn silence(&self, now: Seconds) -> Result<(), Trip> {
-        let most = self.bounds.no_reading;
-        let watch = [(Role::Supply, Some(self.heard_supply)), (Role::Meter, self.bounds.meter.map(|_| self.heard_meter))];
-        for (role, heard) in watch {
-            if let Some(heard) = heard
-                && now - heard > most
-            {
-                return Err(Trip {
-                    cause: Cause::NoReading(role),
-                    at: now,
-                    limit: format!("{most} of silence"),
-                    reading: format!("the {} has given no reading since {:.3} s", role.name(), heard.0),
-                });
-            }
+    /// Who has been silent longest, and since when.
+    fn quietest(&self) -> (Role, Seconds) {
+        if self.bounds.meter.is_some() && self.heard_meter < self.heard_supply {
+            return (Role::Meter, self.heard_meter);
         }
-        Ok(())
+        (Role::Supply, self.heard_supply)
+    }
+
+    /// Until when the instruments may stay silent.
+    pub fn patience(&self) -> Seconds {
+        self.quietest().1 + self.bounds.no_reading
+    }
+
+    /// The trip of an instrument that has been silent too long.
+    pub fn silence(&self, now: Seconds) -> Trip {
+        let (role, heard) = self.quietest();
+        Trip {
+            cause: Cause::NoReading(role),
+            at: now,
+            limit: format!("{} of silence", self.bounds.no_reading),
+            reading: format!("the {} has given no reading since {:.3} s", role.name(), heard.0),
+        }
     }
 
     fn sane(&self, reading: &Reading) -> Result<(), Trip> {

@@ -237,3 +237,20 @@ fn what_was_seen_before_a_trip_or_a_stop_is_judged() {
     let last = outcome.ended.findings.last().unwrap();
     assert!(last.code == "starts-good" && last.sentence.starts_with("0 of 2 starts failed"), "{last:?}");
 }
+
+#[test]
+fn silence_trips_when_it_has_lasted_too_long_and_not_when_the_time_outs_are_over() {
+    // The meter's time-out is 3 s, and getting back into step takes twice that; the
+    // interlock allows 2 s.
+    let mut hook = |progress: &Progress<'_>, rig: &Rig, _: &Path| {
+        if matches!(progress, Progress::Live { .. }) && rig.supply_state().voltage.0 > 8.0 {
+            rig.unplug(rampart::instrument::Role::Meter, true);
+        }
+    };
+    let outcome = rehearse_with(Setup::default(), &mut hook, |_| std::future::pending());
+    assert_eq!(outcome.ended.exit, Exit::Instrument, "{}", outcome.ended.how);
+    assert!(outcome.ended.how.contains("the meter has given no reading"), "{}", outcome.ended.how);
+    let last = outcome.run.readings(2).unwrap().iter().filter(|r| r.role == "meter").map(|r| r.answered.0).fold(0.0, f64::max);
+    let off = outcome.supply.switches.last().unwrap();
+    assert!(!off.on && (1.9..2.2).contains(&(off.at - last)), "off {} s after the last reading", off.at - last);
+}

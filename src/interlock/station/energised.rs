@@ -2,7 +2,7 @@
 
 use super::{Observation, Permit, Request, Station, Supply, told};
 use crate::clock::Clock;
-use crate::instrument::{Belief, Fault, InstrumentError, Measurand, OffProof, Reading, Regulation, Role};
+use crate::instrument::{Belief, Fault, InstrumentError, Measurand, OffProof, Reading, Regulation, Role, Snapshot};
 use crate::interlock::gate::Gate;
 use crate::interlock::journal::Journal;
 use crate::interlock::trip::{Cause, Halt, Trip};
@@ -23,6 +23,13 @@ pub struct Energised<'s> {
     voltage: Volts,
     start: Option<u32>,
     on_at: Seconds,
+}
+
+/// What one look has brought: an answer or a failure of each, or a trip on the way.
+struct Looked {
+    snapshot: Option<Result<Snapshot, Fault>>,
+    meter: Option<Result<Reading, Fault>>,
+    trip: Option<Trip>,
 }
 
 impl<'s> Energised<'s> {
@@ -76,41 +83,78 @@ impl Energised<'_> {
         self.station.journal.clone()
     }
 
-    /// Looks once: supply and meter at the same time; through the gate, into the
-    /// record, and only then returned. `step` is kept beside the readings.
+    /// Looks once: supply and meter at the same time, each through the gate as soon
+    /// as it has answered; into the record, and only then returned. `step` is kept
+    /// beside the readings.
     ///
     /// # Errors
     /// A trip, after the output has been switched off; those of the instruments and the record.
     pub async fn observe(&mut self, step: Option<u32>) -> Result<Observation, Halt> {
-        let Some(supply) = self.supply.as_deref_mut() else {
-            return Err(Fault::Order("the output is off already".into()).of(Role::Supply).into());
-        };
-        let (snapshot, meter) = match &mut self.station.meter {
-            Some(meter) => {
-                let (snapshot, meter) = tokio::join!(supply.snapshot(), meter.read());
-                (snapshot, Some(meter))
-            }
-            None => (supply.snapshot().await, None),
-        };
-        // What could be read is judged and recorded even when the other instrument failed.
-        if let Ok(snapshot) = &snapshot {
-            self.pass(&snapshot.voltage, step).await?;
-            self.pass(&snapshot.current, step).await?;
-        }
-        let meter = match meter {
-            Some(Ok(reading)) => {
-                self.pass(&reading, step).await?;
-                Some(reading)
-            }
-            Some(Err(fault)) => return Err(fault.of(Role::Meter).into()),
+        let Looked { snapshot, meter, trip } = self.look().await?;
+        let off = match &trip {
             None => None,
+            Some(trip) => {
+                self.latch(trip);
+                Some(self.supply()?.off().await)
+            }
         };
-        let supply = snapshot.map_err(|f| f.of(Role::Supply))?;
+        // What could be read is recorded even when the other instrument failed.
+        let supply_readings = snapshot.iter().flatten().flat_map(|s| [&s.voltage, &s.current]);
+        for reading in supply_readings.chain(meter.iter().flatten()) {
+            let (stage, start) = (self.station.stage, self.start);
+            self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
+        }
+        if let (Some(trip), Some(off)) = (trip, off) {
+            return Err(self.told(trip, off));
+        }
+        let meter = meter.transpose().map_err(|f| f.of(Role::Meter))?;
+        let lacking = || Fault::Order("the supply was not asked".into());
+        let supply = snapshot.unwrap_or_else(|| Err(lacking())).map_err(|f| f.of(Role::Supply))?;
         // Neither voltage nor current is held: has the supply itself switched off?
         if matches!(supply.regulation, Regulation::Neither | Regulation::Fault) {
             self.own_protection().await?;
         }
         Ok(Observation { supply, meter })
+    }
+
+    /// Asks both, and lets the gate judge each answer when it comes. Ends when both
+    /// have answered or failed, or with the first trip; an instrument may take longer
+    /// to fail than the interlock allows it to be silent.
+    async fn look(&mut self) -> Result<Looked, Halt> {
+        let Self { supply, station, gate, .. } = self;
+        let Some(supply) = supply.as_deref_mut() else {
+            return Err(Fault::Order("the output is off already".into()).of(Role::Supply).into());
+        };
+        let clock = station.clock;
+        let metered = station.meter.is_some();
+        let mut made = Looked { snapshot: None, meter: None, trip: None };
+        let meter = &mut station.meter;
+        let mut ask_meter = std::pin::pin!(async {
+            match meter {
+                Some(meter) => meter.read().await,
+                None => std::future::pending().await,
+            }
+        });
+        let mut ask_supply = std::pin::pin!(supply.snapshot());
+        while made.trip.is_none() && (made.snapshot.is_none() || (metered && made.meter.is_none())) {
+            tokio::select! {
+                biased;
+                snapshot = &mut ask_supply, if made.snapshot.is_none() => {
+                    if let Ok(seen) = &snapshot {
+                        made.trip = gate.admit(&seen.voltage).and_then(|()| gate.admit(&seen.current)).err();
+                    }
+                    made.snapshot = Some(snapshot);
+                }
+                reading = &mut ask_meter, if made.meter.is_none() => {
+                    if let Ok(seen) = &reading {
+                        made.trip = gate.admit(seen).err();
+                    }
+                    made.meter = Some(reading);
+                }
+                () = clock.sleep_until(gate.patience()) => made.trip = Some(gate.silence(clock.now())),
+            }
+        }
+        Ok(made)
     }
 
     /// Trips where the supply says that a protection of its own has.
@@ -122,9 +166,17 @@ impl Energised<'_> {
             limit: "what the protection was set to".into(),
             reading: format!("the supply says that its {what} has tripped"),
         };
+        Err(self.switch_off_for(trip).await)
+    }
+
+    /// Latches a trip, switches off, and then records it. Returns what ends the run.
+    async fn switch_off_for(&mut self, trip: Trip) -> Halt {
         self.latch(&trip);
-        let off = self.supply()?.off().await;
-        self.trip(trip, off)
+        let off = match self.supply() {
+            Ok(supply) => supply.off().await,
+            Err(halt) => return halt,
+        };
+        self.told(trip, off)
     }
 
     fn latch(&self, trip: &Trip) {
@@ -132,27 +184,13 @@ impl Energised<'_> {
     }
 
     /// Records a trip and the switching off that it caused.
-    fn trip(&self, trip: Trip, off: Result<OffProof, InstrumentError>) -> Result<(), Halt> {
-        self.station.journal.event("trip", &trip.to_string())?;
-        self.station.journal.event("off", &told(&off?))?;
-        Err(Halt::Tripped(trip))
-    }
-
-    /// One reading through the gate and into the record. Off comes before the record.
-    async fn pass(&mut self, reading: &Reading, step: Option<u32>) -> Result<(), Halt> {
-        let verdict = self.gate.admit(reading);
-        let off = match &verdict {
-            Ok(()) => None,
-            Err(trip) => {
-                self.latch(trip);
-                Some(self.supply()?.off().await)
-            }
-        };
-        let (stage, start) = (self.station.stage, self.start);
-        self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
-        match (verdict, off) {
-            (Err(trip), Some(off)) => self.trip(trip, off),
-            _ => Ok(()),
+    fn told(&self, trip: Trip, off: Result<OffProof, InstrumentError>) -> Halt {
+        let journal = &self.station.journal;
+        let recorded = journal.event("trip", &trip.to_string());
+        match off.map(|proof| journal.event("off", &told(&proof))) {
+            Err(not_off) => not_off.into(),
+            Ok(Err(error)) => error.into(),
+            Ok(Ok(())) => recorded.map_or_else(Halt::from, |()| Halt::Tripped(trip)),
         }
     }
 
