@@ -2,6 +2,7 @@
 
 mod check;
 mod common;
+mod guard;
 mod off;
 mod operator;
 mod rehearse;
@@ -43,6 +44,9 @@ enum Verb {
         after_help = "Example: rampart off --bench bench.toml\n\nExit code 0: verified off; 6: not verified, go and look. This is software: it does not replace a mains switch within reach."
     )]
     Off(off::Arguments),
+    /// The second process of a run
+    #[command(hide = true)]
+    Guard,
     /// Stand-in instruments on TCP ports and serial terminals
     #[command(
         after_help = "Example: rampart standin --bench scripts/bench-rehearsal.toml --unit scripts/frost-alarm.unit.toml --write bench.toml\n\nRuns until Ctrl-C. Typed there, the name of a part, or `unit`, connects it, as a hand at the bench would; `?` asks for the state."
@@ -75,6 +79,7 @@ pub fn main() -> u8 {
         Verb::Run(a) => run::main(&a),
         Verb::Check(a) => check::main(&a),
         Verb::Off(a) => off::main(&a),
+        Verb::Guard => guard::main(),
         Verb::Standin(a) => standin::main(&a),
         Verb::Runs(a) => runs::main(&a),
         Verb::Report(a) => report::main(&a),

@@ -1,15 +1,18 @@
 //! `rampart off`: the bench's output off, now, and verified.
 
 use super::common::{bench, refuse, shout, wrong};
-use super::run::open;
 use crate::clock::Clock;
-use crate::instrument::Fault;
+use crate::interlock::guard::switch_off;
 use crate::interlock::told;
 use crate::link::trace::{Direction, TrafficSink};
-use crate::runner::{Exit, open_supply};
-use crate::view::outln;
+use crate::runner::Exit;
+use crate::units::Seconds;
+use crate::view::{errln, outln};
 use std::path::PathBuf;
 use std::sync::Arc;
+
+/// How long it goes on trying.
+const PATIENCE: Seconds = Seconds(5.0);
 
 /// Arguments of `off`.
 #[derive(clap::Args)]
@@ -20,7 +23,7 @@ pub(super) struct Arguments {
 }
 
 /// Keeps no traffic.
-struct Deaf;
+pub(super) struct Deaf;
 
 impl TrafficSink for Deaf {
     fn message(&self, _: Direction, _: &[u8]) {}
@@ -39,14 +42,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(runtime) => runtime,
         Err(error) => return refuse(&error.to_string()),
     };
-    let seat = &bench.supply;
     let result = runtime.block_on(async {
-        let clock = Clock::start(1.0);
-        let link = open(seat.address.as_deref(), &seat.line, &seat.profile, clock)
-            .await
-            .map_err(|e| Fault::from(e).of(crate::instrument::Role::Supply))?;
-        let mut opened = open_supply(link, seat, clock, Arc::new(Deaf)).await?;
-        opened.instrument.off().await
+        let mut say = |words: &str| errln!("{words}");
+        switch_off(&bench.supply, Clock::start(1.0), PATIENCE, Arc::new(Deaf), &mut say).await
     });
     match result {
         Ok(proof) => {

@@ -3,18 +3,18 @@
 use super::common::{any_seed, bench, checked, farewell, header, now, refuse, wrong};
 use super::operator::AtTerminal;
 use crate::clock::Clock;
-use crate::instrument::profile::Profile;
-use crate::instrument::session::framing;
-use crate::link::{self, Address, Link, LinkError, serial};
+use crate::interlock::guard::Brief;
+use crate::interlock::{Guard, reach};
 use crate::plan::{Checked, Passed};
-use crate::record::{Durability, new_folder};
-use crate::runner::{Conduct, Ended, Exit, Tried, conduct};
+use crate::record::{Durability, GUARD, new_folder};
+use crate::runner::{Conduct, Ended, Exit, conduct};
 use crate::units::Seconds;
-use crate::view::Terminal;
+use crate::view::{Terminal, errln};
 use std::path::{Path, PathBuf};
 
-/// How long an instrument may take to accept a connection.
-const CONNECT: Seconds = Seconds(5.0);
+/// A run that gives no sign of life for this long, beyond the longest silence of its
+/// instruments, counts as dead.
+const HUNG: Seconds = Seconds(3.0);
 
 /// Arguments of `run`.
 #[derive(clap::Args)]
@@ -81,6 +81,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(ended) => {
             let report = crate::report::write(&folder).map_err(|e| e.to_string());
             farewell(&ended, &folder, report, ended.exit, arguments.json);
+            if ended.exit == Exit::NotOff {
+                errln!("The guard process goes on trying; what it does stands in {}.", folder.join(GUARD).display());
+            }
             ended.exit
         }
         Err(why) => refuse(&why),
@@ -99,9 +102,10 @@ fn carry_out(
     let ended = runtime.block_on(async {
         let clock = Clock::start(arguments.pace);
         let (plan, bench) = (passed.plan(), passed.bench());
-        let supply = open(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
+        let guard = guard(passed, folder).await?;
+        let supply = reach(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
         let meter = match &bench.meter {
-            Some(seat) => Some(open(seat.address.as_deref(), &seat.line, &seat.profile, clock).await),
+            Some(seat) => Some(reach(seat.address.as_deref(), &seat.line, &seat.profile, clock).await),
             None => None,
         };
         let work = Conduct {
@@ -113,6 +117,7 @@ fn carry_out(
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
             supply,
             meter,
+            guard: Some(guard),
             watcher: terminal,
             operator: &mut AtTerminal::new(arguments.assume_done, bench.patch.clone(), plan.unit.name.clone()),
         };
@@ -123,21 +128,23 @@ fn carry_out(
     ended
 }
 
+/// Starts the second process that switches off if this one dies.
+async fn guard(passed: &Passed, folder: &Path) -> Result<Guard, String> {
+    let no_reading = passed.plan().interlock.no_reading;
+    let brief = Brief {
+        bench: passed.bench().document.clone(),
+        folder: folder.to_owned(),
+        silence: no_reading + HUNG,
+        runner: std::process::id(),
+    };
+    let program = std::env::current_exe().map_err(|e| format!("the guard process cannot be found: {e}"))?;
+    Guard::start(&program, &brief, (no_reading + HUNG).duration()).await
+}
+
 async fn stop() -> String {
     match crate::sys::stop_signal().await {
         Ok(stop) => stop.name().to_owned(),
         // Signals are one of the ways to switch off: without them the run does not begin.
         Err(error) => format!("signals cannot be waited for: {error}"),
     }
-}
-
-/// Opens the link to a seat's address.
-pub(super) async fn open(address: Option<&str>, line: &serial::Line, profile: &Profile, clock: Clock) -> Tried {
-    let Some(text) = address else {
-        let problem = "the bench file gives no address; `rampart rehearse` needs none".to_owned();
-        return Err(LinkError::Address { address: String::new(), problem });
-    };
-    let address: Address = text.parse()?;
-    let link: Box<dyn Link> = link::open(&address, line, framing(&profile.wire), clock.deadline(CONNECT)).await?;
-    Ok(link)
 }

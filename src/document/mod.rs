@@ -23,7 +23,7 @@ use toml::de::DeTable;
 pub const LONGEST_FILE: u64 = 1 << 20;
 
 /// A file's name as shown to the person, and its text.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Document {
     /// The name as the person gave it.
     pub name: String,

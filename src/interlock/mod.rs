@@ -2,18 +2,20 @@
 //! the permit without which nothing is energised.
 //!
 //! Leaves to others: what the supply's messages are (`instrument`), what is done
-//! with the power (`runner`). The guard, a second process that switches off
-//! when this one dies, is not here yet: a run that is killed outright leaves the
-//! output as it is.
+//! with the power (`runner`).
 
 mod gate;
+pub mod guard;
 mod journal;
+mod open;
 mod station;
 #[cfg(test)]
 mod tests;
 mod trip;
 
 pub use gate::{Bounds, Gate};
+pub use guard::Guard;
 pub use journal::Journal;
+pub use open::{Opened, open_meter, open_supply, reach};
 pub use station::{Energised, Observation, Permit, Prepared, Request, Station, Supply, told};
 pub use trip::{Cause, Halt, Trip};

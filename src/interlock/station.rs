@@ -21,6 +21,7 @@ pub use energised::Energised;
 mod energised;
 
 use super::gate::{Bounds, Gate};
+use super::guard::Guard;
 use super::journal::Journal;
 use super::trip::{Halt, Trip};
 use crate::clock::Clock;
@@ -54,6 +55,8 @@ pub struct Station {
     ceiling: Ceiling,
     interlock: Interlock,
     latched: Arc<PlainMutex<Option<Trip>>>,
+    /// The process that switches off if this one dies; none in rehearsal.
+    guard: Option<Guard>,
     stage: u32,
     protected: Option<Volts>,
     ever_energised: bool,
@@ -105,10 +108,32 @@ impl Station {
             ceiling: passed.plan().unit.ceiling,
             interlock: passed.plan().interlock.clone(),
             latched: Arc::default(),
+            guard: None,
             stage: 0,
             protected: None,
             ever_energised: false,
             spent: Joules(0.0),
+        }
+    }
+
+    /// From now on nothing is energised unless this guard stands.
+    #[must_use]
+    pub fn guarded(mut self, guard: Option<Guard>) -> Self {
+        self.guard = guard;
+        self
+    }
+
+    /// An output that is on is being looked at. The guard must stand.
+    fn looked(&self) -> Result<(), Halt> {
+        let Some(guard) = &self.guard else { return Ok(()) };
+        guard.looked();
+        guard.stands().map_err(Halt::NoPermit)
+    }
+
+    /// The output is being switched off.
+    fn let_go(&self) {
+        if let Some(guard) = &self.guard {
+            guard.let_go();
         }
     }
 
@@ -154,7 +179,7 @@ impl Station {
     }
 
     /// Makes everything ready for switching on, in this order: no trip is
-    /// latched; the output is verified off; limits and protections are programmed
+    /// latched; the guard stands; the output is verified off; limits and protections are programmed
     /// and read back; the unit is not already at a voltage.
     ///
     /// # Errors
@@ -162,6 +187,9 @@ impl Station {
     pub async fn prepare(&mut self, request: Request) -> Result<Prepared<'_>, Halt> {
         if let Some(trip) = self.latched() {
             return Err(Halt::NoPermit(format!("a trip is latched: {trip}")));
+        }
+        if let Some(guard) = &self.guard {
+            guard.stands().map_err(Halt::NoPermit)?;
         }
         self.within_ceiling(&request)?;
         let mut supply = self.supply.clone().lock_owned().await;

@@ -28,6 +28,8 @@ pub const FILE: &str = "run.sqlite";
 pub const REPORT: &str = "report.html";
 /// The traffic's file in a run's folder.
 pub const TRAFFIC: &str = "traffic.log";
+/// What the guard did, where it had to do something.
+pub const GUARD: &str = "guard.log";
 
 const SCHEMA: &str = include_str!("schema.sql");
 const VERSION: i64 = 1;

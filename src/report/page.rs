@@ -3,7 +3,7 @@
 use super::stages;
 use crate::analysis::energy;
 use crate::plan::{Plan, StageKind, spell};
-use crate::record::{FindingRow, RecordError, Run};
+use crate::record::{FindingRow, GUARD, RecordError, Run};
 use crate::runner::Exit;
 use crate::units::{Unit, Volts, engineering};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -132,6 +132,7 @@ fn settings(run: &Run) -> Result<Markup, RecordError> {
 
 fn events(run: &Run) -> Result<Markup, RecordError> {
     let events = run.events()?;
+    let guard = std::fs::read_to_string(run.folder().join(GUARD)).ok();
     Ok(html! {
         h2 { "Events, questions and answers" }
         div.wide { table {
@@ -139,6 +140,7 @@ fn events(run: &Run) -> Result<Markup, RecordError> {
             tbody { @for e in events.iter().take(200) { tr { td.number { (format!("{:.2} s", e.at.0)) } td { (e.kind) } td { (e.text) } } } }
         } }
         @if events.len() > 200 { p.small { (events.len() - 200) " more in the record." } }
+        @if let Some(guard) = &guard { p { strong { "The run died, and its guard acted (wall clock, UTC):" } } pre { (guard) } }
     })
 }
 

@@ -1,11 +1,10 @@
 //! One run from open links to a finished record: what `run`, `rehearse` and the
 //! tests have in common.
 
-use super::open::{open_meter, open_supply};
 use super::{Ended, Exit, Job, Operator, Watcher, run};
 use crate::clock::Clock;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
-use crate::interlock::{Halt, Journal, Station, Supply};
+use crate::interlock::{Guard, Halt, Journal, Station, Supply, open_meter, open_supply};
 use crate::link::{Link, LinkError};
 use crate::plan::Passed;
 use crate::record::{Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
@@ -35,6 +34,8 @@ pub struct Conduct<'r> {
     pub supply: Tried,
     /// To the meter, where the bench has one.
     pub meter: Option<Tried>,
+    /// The process that switches off if this one dies; none in rehearsal.
+    pub guard: Option<Guard>,
     /// Who watches.
     pub watcher: &'r mut dyn Watcher,
     /// Who is asked.
@@ -46,11 +47,26 @@ pub struct Conduct<'r> {
 /// # Errors
 /// The record could not be begun; nothing was energised.
 pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
-    let Conduct { passed, folder, header, durability, clock, expected, supply, meter, watcher, operator } = work;
+    let Some(guard) = work.guard.clone() else { return carry_out(work, stop).await };
+    let beats = tokio::spawn(guard.clone().keep_beating());
+    let ended = carry_out(work, stop).await;
+    beats.abort();
+    // An output that may be on is left to the guard: it goes on when this process ends.
+    if !matches!(&ended, Ok(Ended { exit: Exit::NotOff, .. })) {
+        guard.farewell().await;
+    }
+    ended
+}
+
+async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
+    let Conduct { passed, folder, header, durability, clock, expected, supply, meter, guard, watcher, operator } = work;
     let seed = header.seed;
     let record = Record::create(folder, &header, durability)?;
     let traffic = Arc::new(TrafficLog::create(folder)?);
     let journal = Journal::new(record, traffic.clone(), clock);
+    if let Some(guard) = &guard {
+        journal.event("guard", &format!("stands ready, process {}", guard.process()))?;
+    }
     let mut stop = std::pin::pin!(stop);
     let opened = tokio::select! {
         biased;
@@ -61,7 +77,7 @@ pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> R
         Ok(instruments) => instruments,
         Err(halt) => return Ok(not_begun(&halt, &journal, clock)),
     };
-    let station = Station::new(passed, supply, meter, clock, journal.clone());
+    let station = Station::new(passed, supply, meter, clock, journal.clone()).guarded(guard);
     let ended = run(Job { passed, station, seed, expected, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)

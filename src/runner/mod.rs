@@ -10,7 +10,6 @@ mod exit;
 mod judge;
 mod leakage;
 mod log;
-mod open;
 mod operator;
 mod progress;
 mod ramp;
@@ -18,7 +17,6 @@ mod start;
 
 pub use conduct::{Conduct, Tried, conduct};
 pub use exit::Exit;
-pub use open::{Opened, open_meter, open_supply};
 pub use operator::{Answer, Operator, Question};
 pub use progress::{Progress, Watcher};
 

@@ -50,3 +50,35 @@ pub async fn stop_signal() -> io::Result<Stop> {
     tokio::signal::ctrl_c().await?;
     Ok(Stop::Interrupt)
 }
+
+/// There are no sessions to leave here.
+///
+/// # Errors
+/// None.
+pub fn detach() -> io::Result<()> {
+    Ok(())
+}
+
+/// There are no signals to be deaf to here.
+///
+/// # Errors
+/// None.
+pub fn deaf() -> io::Result<()> {
+    Ok(())
+}
+
+/// Always fails.
+///
+/// # Errors
+/// That it needs a Unix system.
+pub fn kill(_: u32) -> io::Result<()> {
+    Err(io::Error::new(io::ErrorKind::Unsupported, "ending another process needs a Unix system"))
+}
+
+/// Does nothing: writing to a pipe may wait here.
+///
+/// # Errors
+/// None.
+pub fn nonblocking<P>(_: &P) -> io::Result<()> {
+    Ok(())
+}

@@ -108,3 +108,45 @@ pub async fn stop_signal() -> io::Result<Stop> {
         _ = hang_up.recv() => Stop::HangUp,
     })
 }
+
+/// Leaves the terminal's session, so that its closing and its keys do not reach here.
+///
+/// # Errors
+/// The system's.
+pub fn detach() -> io::Result<()> {
+    rustix::process::setsid()?;
+    Ok(())
+}
+
+/// From now on the signals that ask to stop do nothing.
+///
+/// # Errors
+/// The system's.
+pub fn deaf() -> io::Result<()> {
+    use tokio::signal::unix::{SignalKind, signal};
+    for kind in [SignalKind::interrupt(), SignalKind::terminate(), SignalKind::hangup(), SignalKind::quit()] {
+        // Once heard for by this process, a signal no longer ends it, whoever listens.
+        drop(signal(kind)?);
+    }
+    Ok(())
+}
+
+/// Ends another process, without asking it.
+///
+/// # Errors
+/// The system's.
+pub fn kill(process: u32) -> io::Result<()> {
+    let pid = i32::try_from(process).ok().and_then(rustix::process::Pid::from_raw).ok_or(io::ErrorKind::InvalidInput)?;
+    rustix::process::kill_process(pid, rustix::process::Signal::KILL)?;
+    Ok(())
+}
+
+/// Makes writing to a pipe fail where it would have to wait.
+///
+/// # Errors
+/// The system's.
+pub fn nonblocking(pipe: &impl std::os::fd::AsFd) -> io::Result<()> {
+    let flags = rustix::fs::fcntl_getfl(pipe)?;
+    rustix::fs::fcntl_setfl(pipe, flags | OFlags::NONBLOCK)?;
+    Ok(())
+}

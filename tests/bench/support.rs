@@ -164,6 +164,7 @@ pub fn rehearse_with<S: Future<Output = String>>(
             expected: Vec::new(),
             supply: Ok(supply),
             meter,
+            guard: None,
             watcher: &mut watch,
             operator: &mut Hands(rig.clone()),
         };

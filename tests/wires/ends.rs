@@ -4,6 +4,7 @@ use crate::support::{Running, StandIn, only_run, signal};
 use crate::texts::{SHORT, unit};
 use rampart::record::Run;
 use rustix::process::Signal;
+use std::io::{Read, Write};
 
 const PACE: &str = "4";
 
@@ -85,18 +86,21 @@ fn a_signal_switches_off_and_says_what_is_kept() {
 
 #[test]
 fn an_output_left_on_is_switched_off_by_hand() {
-    let standin = StandIn::start(&unit(""), PACE);
-    let mut run = run(&standin);
-    run.until("stage 2/3");
-    signal(&run.child, Signal::KILL);
-    let (code, text) = run.end();
-    assert_eq!(code, None, "{text}");
+    let mut standin = StandIn::start(&unit(""), "1");
+    let bench = std::fs::read_to_string(standin.path().join("bench.toml")).unwrap();
+    let port = bench.split("TCPIP::127.0.0.1::").nth(1).unwrap().split("::").next().unwrap().parse::<u16>().unwrap();
+    {
+        let mut somebody = std::net::TcpStream::connect(("127.0.0.1", port)).unwrap();
+        somebody.write_all(b"VOLT 5,(@1)\nOUTP ON,(@1)\nOUTP? (@1)\n").unwrap();
+        let mut answer = [0; 1];
+        somebody.read_exact(&mut answer).unwrap();
+    }
+    assert!(standin.state().contains("output 1 ON"));
     let off = crate::support::rampart(standin.path(), &["off"]).output().unwrap();
     let said = String::from_utf8_lossy(&off.stdout);
     assert_eq!(off.status.code(), Some(0), "{said}");
     assert!(said.contains("output off, verified"), "{said}");
-    let state = standin.end();
-    assert!(state.contains("output 1 off"), "{state}");
+    assert!(standin.end().contains("output 1 off"));
 }
 
 #[test]

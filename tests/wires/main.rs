@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that cannot go on stops")]
 
 mod ends;
+mod guard;
 mod kill;
 mod support;
 mod terminal;

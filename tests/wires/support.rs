@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 /// Longest that anything here may take.
-const PATIENCE: Duration = Duration::from_secs(60);
+pub const PATIENCE: Duration = Duration::from_secs(60);
 
 pub fn rampart(folder: &Path, arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_rampart"));
@@ -35,6 +35,7 @@ impl StandIn {
         std::fs::write(folder.path().join("unit.toml"), unit).unwrap();
         let arguments = ["standin", "--unit", "unit.toml", "--seed", "1", "--pace", pace, "--write", "bench.toml"];
         let mut child = rampart(folder.path(), &[&arguments[..], more].concat())
+            .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
@@ -64,6 +65,29 @@ impl StandIn {
         let meter = meter.replacen(&port.to_string(), &hand.port.to_string(), 1);
         self.write("bench.toml", &format!("{before}[meter]{meter}"));
         hand
+    }
+
+    /// What it says of the supply's own state, now.
+    pub fn state(&mut self) -> String {
+        let mut line = String::new();
+        self.child.stdin.as_mut().unwrap().write_all(b"?\n").unwrap();
+        self.output.read_line(&mut line).unwrap();
+        line
+    }
+
+    /// Waits until its output is off, and says how long that took.
+    pub fn until_off(&mut self) -> Duration {
+        let began = Instant::now();
+        while self.state().contains("output 1 ON") {
+            assert!(began.elapsed() < PATIENCE, "never off");
+            std::thread::yield_now();
+        }
+        began.elapsed()
+    }
+
+    /// Stops it from answering, or lets it go on.
+    pub fn signal(&self, number: rustix::process::Signal) {
+        signal(&self.child, number);
     }
 
     /// Ends it; what it says of the supply's own state.

@@ -45,6 +45,7 @@ impl<'s> Energised<'s> {
         let Request { voltage, highest, limits, .. } = request;
         let mut energised =
             Self { supply: Some(supply), station, permit, gate, highest, limits, voltage, start, on_at: Seconds(0.0) };
+        energised.station.looked()?;
         if let Some(supply) = energised.supply.as_deref_mut() {
             energised.on_at = supply.switch_on(&energised.permit).await?;
         }
@@ -91,6 +92,7 @@ impl Energised<'_> {
     /// A trip, after the output has been switched off; those of the instruments and the record.
     pub async fn observe(&mut self, step: Option<u32>) -> Result<Observation, Halt> {
         let Looked { snapshot, meter, trip } = self.look().await?;
+        let guarded = self.station.looked();
         let off = match &trip {
             None => None,
             Some(trip) => {
@@ -107,6 +109,7 @@ impl Energised<'_> {
         if let (Some(trip), Some(off)) = (trip, off) {
             return Err(self.told(trip, off));
         }
+        guarded?;
         let meter = meter.transpose().map_err(|f| f.of(Role::Meter))?;
         let lacking = || Fault::Order("the supply was not asked".into());
         let supply = snapshot.unwrap_or_else(|| Err(lacking())).map_err(|f| f.of(Role::Supply))?;
@@ -179,7 +182,9 @@ impl Energised<'_> {
         self.told(trip, off)
     }
 
+    /// From here on the output is being switched off, and not looked at any more.
     fn latch(&self, trip: &Trip) {
+        self.station.let_go();
         *self.station.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
     }
 
@@ -257,6 +262,7 @@ impl Energised<'_> {
     /// # Errors
     /// That the output could not be verified off; a trip of the supply's own; the record's.
     pub async fn off(mut self) -> Result<OffProof, Halt> {
+        self.station.let_go();
         let proof = self.supply()?.off().await?;
         self.own_protection().await?;
         self.supply = None;
@@ -267,6 +273,7 @@ impl Energised<'_> {
 impl Drop for Energised<'_> {
     fn drop(&mut self) {
         self.station.spent = self.gate.spent();
+        self.station.let_go();
         let Some(mut supply) = self.supply.take() else { return };
         if supply.belief() == Belief::Off {
             return;

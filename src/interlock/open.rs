@@ -1,14 +1,37 @@
-//! Opening the instruments of a bench: the conversation, the identity, the output off.
+//! Reaching the instruments of a bench: the link, the conversation, the identity,
+//! the output off.
 
+use super::station::Supply;
 use crate::clock::Clock;
 use crate::instrument::profile::Profile;
-use crate::instrument::session::Session;
+use crate::instrument::session::{Session, framing};
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
-use crate::interlock::Supply;
-use crate::link::Link;
 use crate::link::trace::{Traced, TrafficSink};
+use crate::link::{self, Address, Link, LinkError, serial};
 use crate::plan::{MeterSeat, SupplySeat};
+use crate::units::Seconds;
 use std::sync::Arc;
+
+/// How long an instrument may take to accept a connection.
+const CONNECT: Seconds = Seconds(5.0);
+
+/// Opens the link to a seat's address.
+///
+/// # Errors
+/// There is no address, or nobody is reached there.
+pub async fn reach(
+    address: Option<&str>,
+    line: &serial::Line,
+    profile: &Profile,
+    clock: Clock,
+) -> Result<Box<dyn Link>, LinkError> {
+    let Some(text) = address else {
+        let problem = "the bench file gives no address; `rampart rehearse` needs none".to_owned();
+        return Err(LinkError::Address { address: String::new(), problem });
+    };
+    let address: Address = text.parse()?;
+    link::open(&address, line, framing(&profile.wire), clock.deadline(CONNECT)).await
+}
 
 /// An instrument that answers.
 pub struct Opened<I> {
