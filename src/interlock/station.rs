@@ -127,7 +127,7 @@ impl Station {
     fn looked(&self) -> Result<(), Halt> {
         let Some(guard) = &self.guard else { return Ok(()) };
         guard.looked();
-        guard.stands().map_err(Halt::NoPermit)
+        guard.stands().map_err(Halt::Unguarded)
     }
 
     /// The output is being switched off.
@@ -189,7 +189,7 @@ impl Station {
             return Err(Halt::NoPermit(format!("a trip is latched: {trip}")));
         }
         if let Some(guard) = &self.guard {
-            guard.stands().map_err(Halt::NoPermit)?;
+            guard.stands().map_err(Halt::Unguarded)?;
         }
         self.within_ceiling(&request)?;
         let mut supply = self.supply.clone().lock_owned().await;

@@ -76,6 +76,9 @@ pub enum Halt {
     /// No permit was given.
     #[error("not energised: {0}")]
     NoPermit(String),
+    /// The guard process is gone: nothing stays on without it.
+    #[error("the guard process is gone: {0}")]
+    Unguarded(String),
     /// The operator stopped it or did not agree.
     #[error("stopped by the operator{0}")]
     Stopped(String),

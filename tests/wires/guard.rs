@@ -75,7 +75,7 @@ fn without_its_guard_a_run_does_not_stay_on() {
     kill_process(guard_of(&standin), Signal::KILL).unwrap();
     let (code, text) = run.end();
     assert_eq!(code, Some(4), "{text}");
-    assert!(text.contains("the guard process has ended") && text.contains("Output off, verified"), "{text}");
+    assert!(text.contains("the guard process is gone") && text.contains("Output off, verified"), "{text}");
     assert!(standin.end().contains("output 1 off"));
 }
 

@@ -84,7 +84,7 @@ impl Guard {
     pub fn stands(&self) -> Result<(), String> {
         let mut inner = self.lock();
         if let Ok(Some(status)) = inner.child.try_wait() {
-            inner.gone.get_or_insert(format!("the guard process has ended ({status})"));
+            inner.gone.get_or_insert(format!("it has ended ({status})"));
         }
         inner.gone.clone().map_or(Ok(()), Err)
     }
@@ -123,7 +123,7 @@ impl Inner {
     fn say(&mut self, word: &str) {
         let Some(pipe) = &mut self.pipe else { return };
         if let Err(error) = pipe.write_all(format!("{word}\n").as_bytes()) {
-            self.gone.get_or_insert(format!("the guard process does not listen: {error}"));
+            self.gone.get_or_insert(format!("it does not listen: {error}"));
         }
     }
 }
