@@ -81,9 +81,16 @@ impl Meter {
         }
         if let Some(ask) = &function.range_ask {
             let reply = self.session.query(ask).await?;
+            // As it was sent, as text or as a number; or as a value of the range, with its unit.
+            let near = |a: f64, b: f64| (a - b).abs() <= a.abs() * 1e-6;
             let found = reply.trim().parse::<f64>().ok();
-            let same = range.send.parse::<f64>().ok().zip(found).is_some_and(|(a, b)| (a - b).abs() <= a.abs() * 1e-6);
-            if !same && reply.trim() != range.send {
+            let as_sent =
+                range.send.parse::<f64>().ok().zip(found).is_some_and(|(a, b)| near(a, b)) || reply.trim() == range.send;
+            let full = match said(&reply, &function.reply, &function.reply.prefix, of, &[]) {
+                Said::Number(value) => near(range.full, value),
+                _ => false,
+            };
+            if !as_sent && !full {
                 return Err(Fault::Mismatch { what: "the meter's range".into(), wanted: range.send, found: reply });
             }
         }
