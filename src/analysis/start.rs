@@ -5,13 +5,15 @@
 //! never "no current"; a current below the floor is called that and not zero.
 
 use super::Level;
-use crate::units::{Amperes, Seconds};
+use crate::units::{Amperes, Seconds, Volts};
 
 /// One look at the unit while it starts.
 #[derive(Clone, Copy, Debug)]
 pub struct Look {
     /// Since the output was switched on.
     pub at: Seconds,
+    /// Voltage at the supply, at most: its floor, where it cannot be told from zero.
+    pub voltage: Option<Volts>,
     /// Current by the best instrument.
     pub current: Level,
     /// Whether the supply was limiting; `None` where it cannot be told.
@@ -104,6 +106,9 @@ pub struct Verdict {
 
 /// Most of the looks that may be missing.
 const MOST_MISSING: f64 = 0.3;
+/// A supply that is not limiting and stays below this share of what was set has not
+/// powered the unit.
+const POWERED: f64 = 0.9;
 /// Share of the looks at the end that must agree.
 const MAJORITY: f64 = 0.6;
 /// Looks in a row that make a visit to a state.
@@ -118,9 +123,9 @@ enum Place {
     Unknown,
 }
 
-/// Judges a start. `bands[0]` is the state that a good start ends in; `within` the
-/// time that it may take.
-pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
+/// Judges a start at the set voltage. `bands[0]` is the state that a good start ends
+/// in; `within` the time that it may take.
+pub fn judge(looks: &[Look], bands: &[Band], set: Volts, within: Seconds) -> Verdict {
     let places: Vec<Place> = looks.iter().map(|l| place(l.current, bands)).collect();
     let tail = looks.len() - looks.len().div_ceil(4);
     let (end, end_places) = (looks.get(tail..).unwrap_or(&[]), places.get(tail..).unwrap_or(&[]));
@@ -155,7 +160,11 @@ pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
     }
     made.state = in_state;
     let limiting = share(&|l, _| l.limiting == Some(true)) >= MAJORITY;
-    let (outcome, reason) = if visits >= 3 {
+    let seen = end.iter().rev().find_map(|l| l.voltage);
+    let unpowered = share(&|l, _| l.limiting == Some(false) && l.voltage.is_some_and(|v| v < set * POWERED)) >= MAJORITY;
+    let (outcome, reason) = if let (true, Some(seen)) = (unpowered, seen) {
+        (Outcome::Void, format!("the supply was not limiting, but only {} of {set} stood at its output", volts(seen)))
+    } else if visits >= 3 {
         (Outcome::Looping, format!("in and out of the good state {visits} times"))
     } else if in_state == Some(0) && !limiting {
         match made.reached {
@@ -166,7 +175,8 @@ pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
             None => (Outcome::Started, "in the good state".into()),
         }
     } else if limiting {
-        (Outcome::InLimit, format!("held in current limiting at {}", made.plateau))
+        let at = seen.map_or(String::new(), |v| format!(", at {}", volts(v)));
+        (Outcome::InLimit, format!("held in current limiting with {}{at}", made.plateau))
     } else if visits >= 1 {
         (Outcome::Dropped, format!("left the good state; at the end {}", made.plateau))
     } else if share(&|_, p| p == Place::BelowFloor) >= MAJORITY {
@@ -181,6 +191,10 @@ pub fn judge(looks: &[Look], bands: &[Band], within: Seconds) -> Verdict {
     made.outcome = outcome;
     made.reason = reason;
     made
+}
+
+fn volts(value: Volts) -> String {
+    crate::units::engineering(value.0, crate::units::Unit::Volt, 3)
 }
 
 fn place(current: Level, bands: &[Band]) -> Place {

@@ -111,9 +111,12 @@ pub(super) struct Tally {
 
 fn verdict(start: &Start, seen: &Seen) -> Verdict {
     let bands: Vec<Band> = start.states.iter().map(|s| Band { low: s.low, high: s.high }).collect();
-    let looks: Vec<judged::Look> =
-        seen.looks.iter().map(|l| judged::Look { at: l.at, current: l.current, limiting: l.limiting }).collect();
-    judged::judge(&looks, &bands, start.within)
+    let looks: Vec<judged::Look> = seen
+        .looks
+        .iter()
+        .map(|l| judged::Look { at: l.at, voltage: l.at_most, current: l.current, limiting: l.limiting })
+        .collect();
+    judged::judge(&looks, &bands, start.voltage, start.within)
 }
 
 /// Whether the start failed, as far as it has been seen.

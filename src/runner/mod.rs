@@ -266,6 +266,8 @@ struct Look {
     at: Seconds,
     /// At the supply.
     voltage: Option<Volts>,
+    /// The same, or its floor where it cannot be told from zero.
+    at_most: Option<Volts>,
     /// By the best instrument.
     current: Level,
     /// Whether the supply was limiting.
@@ -289,6 +291,10 @@ async fn look(on: &mut Energised<'_>, step: Option<u32>, states: &[State], watch
     Ok(Look {
         at: seen.current().at() - on.on_at(),
         voltage: seen.supply.voltage.volts(),
+        at_most: match seen.supply.voltage.sample {
+            Sample::BelowFloor { floor } => Some(Volts(floor)),
+            _ => seen.supply.voltage.volts(),
+        },
         current,
         limiting: match seen.supply.regulation {
             Regulation::Current => Some(true),

@@ -14,11 +14,14 @@ fn known(value: f64) -> Level {
 
 /// Looks every 20 ms for 0.8 s.
 fn trace(level: impl Fn(f64) -> Level) -> Vec<Look> {
-    (1..=40).map(|i| f64::from(i) * 0.02).map(|t| Look { at: Seconds(t), current: level(t), limiting: Some(false) }).collect()
+    (1..=40)
+        .map(|i| f64::from(i) * 0.02)
+        .map(|t| Look { at: Seconds(t), voltage: Some(Volts(9.0)), current: level(t), limiting: Some(false) })
+        .collect()
 }
 
 fn outcome(looks: &[Look]) -> Outcome {
-    judge(looks, &BANDS, Seconds(0.5)).outcome
+    judge(looks, &BANDS, Volts(9.0), Seconds(0.5)).outcome
 }
 
 #[test]
@@ -52,11 +55,21 @@ fn every_outcome_is_told() {
         ("no reply at the end", trace(|t| if t > 0.65 { Level::Missing } else { known(12e-3) }), Outcome::Void),
     ];
     for (what, looks, expected) in cases {
-        let verdict = judge(&looks, &BANDS, Seconds(0.5));
+        let verdict = judge(&looks, &BANDS, Volts(9.0), Seconds(0.5));
         assert_eq!(verdict.outcome, expected, "{what}: {}", verdict.reason);
     }
     let held: Vec<Look> = trace(|_| known(119e-3)).into_iter().map(|l| Look { limiting: Some(true), ..l }).collect();
     assert_eq!(outcome(&held), Outcome::InLimit);
+    // An output that did not come up is no start at all; one that is held down is.
+    let down = |limiting| -> Vec<Look> {
+        trace(|_| below).into_iter().map(|l| Look { voltage: Some(Volts(0.4)), limiting: Some(limiting), ..l }).collect()
+    };
+    let verdict = judge(&down(false), &BANDS, Volts(9.0), Seconds(0.5));
+    assert_eq!(
+        (verdict.outcome, verdict.reason.as_str()),
+        (Outcome::Void, "the supply was not limiting, but only 400 mV of 9 V stood at its output")
+    );
+    assert_eq!(outcome(&down(true)), Outcome::InLimit);
 }
 
 #[test]
@@ -72,7 +85,7 @@ fn a_few_missing_readings_do_not_spoil_a_start() {
 
 #[test]
 fn below_floor_is_never_called_zero_or_dead() {
-    let verdict = judge(&trace(|_| Level::BelowFloor { floor: Amperes(2e-3) }), &BANDS, Seconds(0.5));
+    let verdict = judge(&trace(|_| Level::BelowFloor { floor: Amperes(2e-3) }), &BANDS, Volts(9.0), Seconds(0.5));
     assert!(verdict.reason.contains("below 2 mA, not distinguishable from zero with this instrument"), "{}", verdict.reason);
 }
 
