@@ -114,9 +114,9 @@ fn state(rig: &Rig) -> String {
         state.outputs.iter().zip(1..).map(|(on, n)| format!("output {n} {}", if *on { "ON" } else { "off" })).collect();
     let times = state.switches.iter().filter(|s| s.on).count();
     format!(
-        "The supply: {}; switched on {times} times; {} at the unit; connected: {}",
+        "The supply: {}; switched on {times} times; {:.3} V at the unit; connected: {}",
         outputs.join(", "),
-        state.unit,
+        state.unit.0,
         state.connected
     )
 }

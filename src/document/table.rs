@@ -136,7 +136,8 @@ impl<'a> Table<'a> {
     }
 
     /// Reports that `key` is missing, and returns `None` for `?`.
-    pub fn missing<T>(&self, key: &str, hint: Option<String>) -> Option<T> {
+    pub fn missing<T>(&mut self, key: &str, hint: Option<String>) -> Option<T> {
+        self.asked.insert(key.to_owned());
         self.report(self.span.clone(), format!("{} lacks {key:?}", self.name), format!("{key:?} is missing here"), hint);
         None
     }

@@ -96,6 +96,15 @@ pub enum ReceiveEnd {
     Silence(std::time::Duration),
 }
 
+/// In words, what a connection took with it.
+fn lost(partial: &[u8]) -> String {
+    match partial.len() {
+        0 => String::new(),
+        1 => ", and 1 byte of an unfinished message with it".into(),
+        count => format!(", and {count} bytes of an unfinished message with it"),
+    }
+}
+
 /// Why a message could not be sent or received.
 #[derive(Debug, thiserror::Error)]
 pub enum LinkError {
@@ -122,7 +131,7 @@ pub enum LinkError {
         partial: Vec<u8>,
     },
     /// The far end closed the connection, or the cable is out.
-    #[error("the connection was closed by the far end ({} bytes of an unfinished message were lost)", partial.len())]
+    #[error("the connection was closed by the far end{}", lost(partial))]
     Closed {
         /// The bytes of the unfinished message.
         partial: Vec<u8>,

@@ -95,8 +95,9 @@ fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     let settled = log.limit.after.max(Seconds(1.0)).min(log.length / 2.0);
     let points: Vec<Point> = looks.iter().filter(|l| l.at >= settled).map(|l| Point { at: l.at, current: l.current }).collect();
     let Some(last) = points.last() else { return Ok(()) };
-    // The last reading stands for the time until the next.
-    let length = log.length.min(last.at + log.every);
+    // The last reading stands for the time until the next; to a tenth of a second where it was cut short.
+    let seen = Seconds(((last.at + log.every).0 * 10.0).round() / 10.0);
+    let length = log.length.min(seen);
     for finding in finding::log(&points, log.expect, length) {
         bench.find(finding)?;
     }
