@@ -19,8 +19,10 @@ pub(super) fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result
         looks.iter().map(|l| ramps::Step { voltage: l.voltage, current: l.current, limiting: l.limiting }).collect();
     let summary = ramps::summarise(&steps);
     let last = looks.last().and_then(|l| l.step);
+    // The end of the hold alone: a unit may start late in it.
     let held: Vec<Level> = looks.iter().filter(|l| l.step == last).map(|l| l.current).collect();
-    for finding in finding::ramp(&summary, middle(&held), ramp.to, ramp.limit, ramp.expect) {
+    let held = held.get(held.len() - held.len().div_ceil(3)..).unwrap_or(&[]);
+    for finding in finding::ramp(&summary, middle(held), ramp.to, ramp.limit, ramp.expect) {
         bench.find(finding)?;
     }
     Ok(())

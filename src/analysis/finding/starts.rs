@@ -8,6 +8,9 @@ use crate::units::{Amperes, Ratio, Unit, with_uncertainty};
 /// A difference between failed and good starts that chance would give less often is told.
 const TELLING: f64 = 0.01;
 
+/// A proof that takes so many times as many starts as were made is not worth its time.
+const MANY: u64 = 5;
+
 /// Of many starts: the failing rate, how the failures look, what they hang on,
 /// what a proof of repair takes, and whether the limit is too near.
 /// `starting` is the limit while starting, `states` the names of the declared ones.
@@ -58,7 +61,13 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
             kinds.join("; ")
         );
         let mut finding = Finding::new("starts-fail", Severity::Anomaly, sentence);
-        if let Some(n) = starts_for_proof(summary) {
+        if let Some(n) = starts_for_proof(summary)
+            && n > MANY * counted
+        {
+            finding = finding.advise(format!(
+                "So few failures say little of the rate, and a proof of repair would take {n} starts without one: make more starts first, before anything is repaired."
+            ));
+        } else if let Some(n) = starts_for_proof(summary) {
             finding = finding.advise(format!(
                 "After the repair, {n} starts without a failure under the same conditions would show with 95 % confidence that the rate is below {}, the least that it can have been.",
                 spelled(rate.low.0, Unit::Percent)

@@ -140,3 +140,20 @@ fn a_limit_near_the_running_current_is_pointed_at() {
         !finding::starts(&summarise(&rows), Amperes(0.12), &["running", "asleep"]).iter().any(|f| f.code == "limit-near-running")
     );
 }
+
+#[test]
+fn one_failure_asks_for_more_starts_and_not_for_a_thousand_good_ones() {
+    // Clopper and Pearson for 1 of 10 reach down to 0.253 %: 1184 starts would be needed.
+    let row = |outcome| Row { outcome, state: Some(0), off_time: None, residual: None, plateau: known(12e-3), limited: false };
+    let advice = |failed: usize, good: usize| {
+        let rows: Vec<Row> =
+            std::iter::repeat_n(row(Outcome::NoState), failed).chain(std::iter::repeat_n(row(Outcome::Started), good)).collect();
+        finding::starts(&summarise(&rows), Amperes(0.1), &["running"]).remove(0).advice.unwrap()
+    };
+    assert!(
+        advice(1, 9).contains("would take 1184 starts") && advice(1, 9).contains("make more starts first"),
+        "{}",
+        advice(1, 9)
+    );
+    assert!(advice(5, 5).starts_with("After the repair, 15 starts"), "{}", advice(5, 5));
+}
