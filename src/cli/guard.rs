@@ -2,7 +2,7 @@
 
 use crate::clock::Clock;
 use crate::interlock::guard::{Brief, Lost, READY, switch_off, watch};
-use crate::interlock::told;
+use crate::interlock::{Lock, NoLock, told};
 use crate::plan::Bench;
 use crate::record::GUARD;
 use crate::runner::Exit;
@@ -63,6 +63,13 @@ async fn act(brief: &Brief, bench: &Bench, lost: Lost) -> Exit {
         }
     }
     let clock = Clock::start(1.0);
+    let _lock = match lock(bench, clock).await {
+        Ok(lock) => lock,
+        Err(why) => {
+            say(&format!("{why}; whoever has it switched off when it began"));
+            return Exit::Within;
+        }
+    };
     let off = switch_off(&bench.supply, clock, PATIENCE, Arc::new(super::off::Deaf), &mut say).await;
     match off {
         Ok(proof) => {
@@ -73,6 +80,21 @@ async fn act(brief: &Brief, bench: &Bench, lost: Lost) -> Exit {
             say(&format!("gave up: {error}"));
             super::common::shout(&error.to_string());
             Exit::NotOff
+        }
+    }
+}
+
+/// Takes the supply over from the dead run, whose lock goes with its process. Where
+/// no lock can be made it goes without.
+async fn lock(bench: &Bench, clock: Clock) -> Result<Option<Lock>, NoLock> {
+    let Some(address) = &bench.supply.address else { return Ok(None) };
+    let give_up = clock.now() + Seconds(1.0);
+    loop {
+        match Lock::take(address, "rampart guard") {
+            Ok(lock) => return Ok(Some(lock)),
+            Err(NoLock::Failed(_)) => return Ok(None),
+            Err(held) if clock.now() >= give_up => return Err(held),
+            Err(_) => clock.sleep(Seconds(0.02)).await,
         }
     }
 }

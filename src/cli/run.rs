@@ -4,7 +4,7 @@ use super::common::{any_seed, bench, checked, farewell, header, now, refuse, wro
 use super::operator::AtTerminal;
 use crate::clock::Clock;
 use crate::interlock::guard::Brief;
-use crate::interlock::{Guard, reach};
+use crate::interlock::{Guard, Lock, NoLock, reach};
 use crate::plan::{Checked, Passed};
 use crate::record::{Durability, GUARD, new_folder};
 use crate::runner::{Conduct, Ended, Exit, conduct};
@@ -70,6 +70,13 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     };
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Exit::Wrong };
+    let locks = match locks(passed, &arguments.plan) {
+        Ok(locks) => locks,
+        Err(why) => {
+            errln!("error: {why}\nNothing was energised by this run.");
+            return Exit::Instrument;
+        }
+    };
     let folder = match new_folder(&arguments.logs, &now(), &passed.plan().title) {
         Ok(folder) => folder,
         Err(error) => return refuse(&error.to_string()),
@@ -77,6 +84,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     let mut terminal = Terminal::new();
     let ended = carry_out(arguments, passed, &checked, &folder, &mut terminal);
     terminal.close();
+    drop(locks);
     match ended {
         Ok(ended) => {
             let report = crate::report::write(&folder).map_err(|e| e.to_string());
@@ -88,6 +96,14 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         }
         Err(why) => refuse(&why),
     }
+}
+
+/// Takes the bench's instruments: a second run would switch off under the first.
+fn locks(passed: &Passed, plan: &Path) -> Result<Vec<Lock>, NoLock> {
+    let bench = passed.bench();
+    let meter = bench.meter.as_ref().and_then(|m| m.address.as_ref());
+    let holder = format!("rampart run {}, since {}", plan.display(), now());
+    bench.supply.address.iter().chain(meter).map(|address| Lock::take(address, &holder)).collect()
 }
 
 fn carry_out(

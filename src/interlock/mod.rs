@@ -7,6 +7,7 @@
 mod gate;
 pub mod guard;
 mod journal;
+mod lock;
 mod open;
 mod station;
 #[cfg(test)]
@@ -16,6 +17,7 @@ mod trip;
 pub use gate::{Bounds, Gate};
 pub use guard::Guard;
 pub use journal::Journal;
+pub use lock::{Lock, NoLock};
 pub use open::{Opened, open_meter, open_supply, reach};
 pub use station::{Energised, Observation, Permit, Prepared, Request, Station, Supply, told};
 pub use trip::{Cause, Halt, Trip};

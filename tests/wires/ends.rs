@@ -114,3 +114,17 @@ fn an_off_that_reaches_nobody_shouts() {
     assert_eq!(off.status.code(), Some(6));
     assert!(String::from_utf8_lossy(&off.stderr).contains("AN OUTPUT COULD NOT BE VERIFIED OFF. GO AND LOOK"));
 }
+
+#[test]
+fn a_second_run_at_the_same_instruments_is_refused() {
+    let standin = StandIn::start(&unit(""), PACE);
+    let mut first = run(&standin);
+    first.until("stage 2/3");
+    let second = crate::support::rampart(standin.path(), &["run", "plan.toml", "--pace", PACE]).output().unwrap();
+    let said = String::from_utf8_lossy(&second.stderr);
+    assert_eq!(second.status.code(), Some(4), "{said}");
+    assert!(said.contains("is in use: process ") && said.contains("rampart run plan.toml, since "), "{said}");
+    let (code, text) = first.end();
+    assert_eq!(code, Some(0), "the first goes on undisturbed: {text}");
+    only_run(standin.path());
+}

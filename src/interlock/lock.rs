@@ -1,0 +1,87 @@
+//! One run at an instrument: a lock that goes with the process, whatever ends it.
+
+use crate::link::Address;
+use sha2::{Digest, Sha256};
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{ErrorKind, Read, Seek, Write};
+use std::path::PathBuf;
+
+/// Held for as long as it exists.
+#[derive(Debug)]
+pub struct Lock {
+    _file: File,
+}
+
+/// Why there is no lock.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NoLock {
+    /// Somebody has it, in words.
+    #[error("{0}")]
+    Held(String),
+    /// The system's reason.
+    #[error("{0}")]
+    Failed(String),
+}
+
+impl Lock {
+    /// Takes the instrument at `address`. `holder` is who asks, for whoever comes
+    /// while it is held.
+    ///
+    /// # Errors
+    /// Who has it, or why no lock could be made.
+    pub fn take(address: &str, holder: &str) -> Result<Self, NoLock> {
+        let failed = |error: std::io::Error| NoLock::Failed(format!("no lock could be made for {address}: {error}"));
+        let path = place(address);
+        let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
+        let mut file = match open {
+            // Another user's: it locks as well.
+            Err(error) if error.kind() == ErrorKind::PermissionDenied => File::open(&path),
+            other => other,
+        }
+        .map_err(failed)?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::Error(error)) => return Err(failed(error)),
+            Err(TryLockError::WouldBlock) => {
+                let mut holder = String::new();
+                file.read_to_string(&mut holder).map_err(failed)?;
+                return Err(NoLock::Held(format!("{address} is in use: {}", holder.trim())));
+            }
+        }
+        // Without these words the lock holds all the same.
+        let words = format!("process {}, {holder}\n", std::process::id());
+        if let Err(error) = file.set_len(0).and_then(|()| file.rewind()).and_then(|()| file.write_all(words.as_bytes())) {
+            tracing::info!("{}: {error}", path.display());
+        }
+        Ok(Self { _file: file })
+    }
+}
+
+/// Where the lock of an address lies: one place for all working folders. A device
+/// by any of its names is the same device.
+fn place(address: &str) -> PathBuf {
+    let same = match address.parse() {
+        Ok(Address::Serial { path }) => std::fs::canonicalize(&path).map_or(path, |real| real.display().to_string()),
+        Ok(Address::Tcp { host, port }) => format!("{}:{port}", host.to_lowercase()),
+        Err(_) => address.to_owned(),
+    };
+    let hash = Sha256::digest(same.as_bytes());
+    let name: String = hash.iter().take(8).map(|b| format!("{b:02x}")).collect();
+    std::env::temp_dir().join(format!("rampart-{name}.lock"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_second_is_told_who_has_it_and_the_third_gets_it_afterwards() {
+        let address = format!("TCPIP::{}.invalid::1::SOCKET", std::process::id());
+        let first = Lock::take(&address, "one.toml").unwrap();
+        let refused = Lock::take(&address.to_lowercase(), "two.toml").unwrap_err().to_string();
+        assert!(refused.contains("is in use: process ") && refused.ends_with("one.toml"), "{refused}");
+        drop(first);
+        drop(Lock::take(&address, "three.toml").unwrap());
+        std::fs::remove_file(place(&address)).unwrap();
+    }
+}
