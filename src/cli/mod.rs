@@ -73,7 +73,7 @@ pub fn main() -> u8 {
         }
     };
     let level = std::env::var("RAMPART_LOG").ok().and_then(|word| word.parse().ok()).unwrap_or(tracing::Level::WARN);
-    tracing_subscriber::fmt().with_max_level(level).with_writer(std::io::stderr).without_time().init();
+    tracing_subscriber::fmt().with_max_level(level).with_writer(std::io::stderr).log_internal_errors(false).without_time().init();
     let exit = match arguments.verb {
         Verb::Rehearse(a) => rehearse::main(&a),
         Verb::Run(a) => run::main(&a),

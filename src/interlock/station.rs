@@ -40,8 +40,8 @@ pub struct Permit {
 /// A supply that switches on with a [`Permit`] and not otherwise.
 pub type Supply = instrument::Supply<Permit>;
 
-/// The supply's over-voltage protection stands this much above the ceiling, for
-/// its accuracy and for the overshoot of switching on.
+/// The supply's over-voltage protection stands this much above the ceiling (or above
+/// its own rating, where that is less), for its accuracy and for the overshoot of switching on.
 const PROTECTION_MARGIN: f64 = 1.05;
 /// Between looks at a voltage that has to fall.
 const FALL_LOOK: Seconds = Seconds(0.05);
@@ -202,7 +202,8 @@ impl Station {
             )));
         }
         let mut set = supply.program(request.voltage, request.limits.starting).await?;
-        let level = self.ceiling.voltage * PROTECTION_MARGIN;
+        // A ceiling far above what the supply can give would be refused as a level.
+        let level = self.ceiling.voltage.min(supply.profile().rated_voltage) * PROTECTION_MARGIN;
         if self.protected != Some(level) {
             set.extend(supply.protect(level).await?);
             self.protected = Some(level);

@@ -49,10 +49,10 @@ impl Exit {
             Exit::Anomaly => "the unit or part is outside a limit, or an anomaly was found",
             Exit::Wrong => "the plan, bench, profile or command line is wrong; nothing was energised",
             Exit::Tripped => "an interlock tripped; the outputs are verified off",
-            Exit::Instrument => "an instrument could not be reached or misbehaved; the outputs are verified off",
+            Exit::Instrument => "an instrument could not be reached or misbehaved; what was energised is verified off",
             Exit::Undecided => "not decidable: too few starts, or too much uncertainty, to say",
             Exit::NotOff => "an output could not be verified off: go and look",
-            Exit::Stopped => "stopped by the operator; the outputs are verified off",
+            Exit::Stopped => "stopped by the operator; what was energised is verified off",
         }
     }
 

@@ -135,3 +135,10 @@ fn after_a_trip_nothing_is_energised_again() {
         assert_eq!(rig.supply_state().switches.iter().filter(|s| s.on).count(), 1);
     });
 }
+
+#[test]
+fn a_ceiling_far_above_the_supply_does_not_ask_for_a_protection_that_it_lacks() {
+    let plan = SHORT.replace("voltage = \"10 V\"", "voltage = \"58 V\"");
+    let outcome = crate::support::rehearse(crate::support::Setup { plan: &plan, ..Default::default() });
+    assert_eq!(outcome.ended.exit, rampart::runner::Exit::Within, "{}", outcome.ended.how);
+}
