@@ -2,7 +2,7 @@
 
 use crate::document::{Document, Problems};
 use crate::plan::{Bench, Checked, Plan, check};
-use crate::record::{FileRow, Header};
+use crate::record::{FileRow, Header, new_folder};
 use crate::rehearsal::UnitFile;
 use crate::runner::{Ended, Exit};
 use crate::units::Amperes;
@@ -80,6 +80,22 @@ pub(super) fn checked(plan: &Path, bench: Bench) -> Result<Checked, Exit> {
         return Err(wrong(&checked.problems));
     }
     Ok(checked)
+}
+
+/// Makes the run's folder, on a disk that has room for what the run will leave.
+pub(super) fn folder(logs: &Path, began: &str, title: &str, checked: &Checked) -> Result<PathBuf, String> {
+    let folder = new_folder(logs, began, title).map_err(|e| e.to_string())?;
+    // The estimate is one: half as much again, and something for the report.
+    let needed = checked.estimate.bytes * 1.5 + 1e6;
+    match crate::sys::free_space(&folder) {
+        Some(free) if (free as f64) < needed => {
+            // Nothing is in it yet.
+            std::fs::remove_dir(&folder).unwrap_or_default();
+            let (needed, free) = (needed / 1e6, free as f64 / 1e6);
+            Err(format!("the record may need {needed:.0} MB, and {} has {free:.0} MB left", logs.display()))
+        }
+        _ => Ok(folder),
+    }
 }
 
 /// Today as 2026-11-25.

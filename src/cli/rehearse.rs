@@ -1,14 +1,14 @@
 //! `rampart rehearse`: the very same run, on stand-ins in the process, with the
 //! clock paused.
 
-use super::common::{any_seed, checked, farewell, header, now, refuse, rehearsal_bench, unit, wrong};
+use super::common::{any_seed, checked, farewell, folder, header, now, refuse, rehearsal_bench, unit, wrong};
 use super::operator::MadeUp;
 use crate::clock::Clock;
 use crate::instrument::Role;
 use crate::instrument::session::framing;
 use crate::link::{Link, memory};
 use crate::plan::{Checked, Passed};
-use crate::record::{Durability, new_folder};
+use crate::record::Durability;
 use crate::rehearsal::{Quirks, Rig, UnitFile, serve};
 use crate::runner::{Conduct, Ended, Exit, Watcher, conduct};
 use crate::view::Terminal;
@@ -56,9 +56,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Exit::Wrong };
     let seed = arguments.seed.unwrap_or_else(any_seed);
-    let folder = match new_folder(&arguments.logs, &now(), &format!("rehearsal {}", passed.plan().title)) {
+    let folder = match folder(&arguments.logs, &now(), &format!("rehearsal {}", passed.plan().title), &checked) {
         Ok(folder) => folder,
-        Err(error) => return refuse(&error.to_string()),
+        Err(why) => return refuse(&why),
     };
     errln!("Rehearsal on stand-in instruments and a made-up unit, seed {seed}.");
     let mut terminal = Terminal::new();

@@ -1,12 +1,12 @@
 //! `rampart run`: a plan on the bench.
 
-use super::common::{any_seed, bench, checked, farewell, header, now, refuse, wrong};
+use super::common::{any_seed, bench, checked, farewell, folder, header, now, refuse, wrong};
 use super::operator::AtTerminal;
 use crate::clock::Clock;
 use crate::interlock::guard::Brief;
 use crate::interlock::{Guard, Lock, NoLock, reach};
 use crate::plan::{Checked, Passed};
-use crate::record::{Durability, GUARD, new_folder};
+use crate::record::{Durability, GUARD};
 use crate::runner::{Conduct, Ended, Exit, conduct};
 use crate::units::Seconds;
 use crate::view::{Terminal, errln};
@@ -77,9 +77,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
             return Exit::Instrument;
         }
     };
-    let folder = match new_folder(&arguments.logs, &now(), &passed.plan().title) {
+    let folder = match folder(&arguments.logs, &now(), &passed.plan().title, &checked) {
         Ok(folder) => folder,
-        Err(error) => return refuse(&error.to_string()),
+        Err(why) => return refuse(&why),
     };
     let mut terminal = Terminal::new();
     let ended = carry_out(arguments, passed, &checked, &folder, &mut terminal);

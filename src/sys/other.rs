@@ -82,3 +82,8 @@ pub fn kill(_: u32) -> io::Result<()> {
 pub fn nonblocking<P>(_: &P) -> io::Result<()> {
     Ok(())
 }
+
+/// Not told here.
+pub fn free_space(_: &std::path::Path) -> Option<u64> {
+    None
+}

@@ -150,3 +150,19 @@ pub fn nonblocking(pipe: &impl std::os::fd::AsFd) -> io::Result<()> {
     rustix::fs::fcntl_setfl(pipe, flags | OFlags::NONBLOCK)?;
     Ok(())
 }
+
+/// How many bytes may still be written where `folder` is; `None` where the system
+/// does not tell.
+pub fn free_space(folder: &std::path::Path) -> Option<u64> {
+    let disk = rustix::fs::statvfs(folder).ok()?;
+    disk.f_bavail.checked_mul(disk.f_frsize)
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn the_room_on_a_disk_is_told() {
+        assert!(super::free_space(&std::env::temp_dir()).is_some_and(|bytes| bytes > 0));
+        assert_eq!(super::free_space(std::path::Path::new("/no/such/folder")), None);
+    }
+}
