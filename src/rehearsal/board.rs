@@ -102,6 +102,14 @@ impl Live {
         self.change_state();
     }
 
+    /// A source of current that holds no more than `level` volts: what the last step
+    /// of `h` seconds brought beyond it did not flow. Returns that, in amperes.
+    pub fn hold_to(&mut self, level: f64, h: f64) -> f64 {
+        let beyond = (self.voltage - level).max(0.0);
+        self.voltage -= beyond;
+        beyond * self.kind.input.0 / h
+    }
+
     /// Taken off the bench: discharged by hand.
     pub fn put_away(&mut self) {
         self.voltage = 0.0;

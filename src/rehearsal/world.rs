@@ -234,6 +234,7 @@ impl World {
                     None => (0.0, 0.0),
                 };
                 board.step(h, feed, conductance);
+                let feed = if limiting { feed - board.hold_to(self.level, h) } else { feed };
                 feed - conductance * (board.voltage - before)
             }
         }
