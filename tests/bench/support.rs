@@ -46,6 +46,55 @@ watch = "500 ms"
 states = { running = ["8 mA", "20 mA"] }
 "#;
 
+/// Every kind of stage, with limits and bands that the coarsest of the dialects can set and see.
+pub const EVERY: &str = r#"
+title = "every stage"
+[unit]
+name = "unit"
+ceiling = { voltage = "10 V", current = "120 mA", power = "1.5 W" }
+[interlock]
+no_reading = "5 s"
+[[stage]]
+do = "ask"
+say = "Is the unit connected?"
+connect = "unit"
+[[stage]]
+do = "ramp"
+to = "5 V"
+rate = "1 V/s"
+step = "1 V"
+hold = "2 s"
+limit = "60 mA"
+expect = { current = ["20 mA", "40 mA"] }
+[[stage]]
+do = "log"
+voltage = "8 V"
+limit = "60 mA"
+for = "10 s"
+every = "1 s"
+expect = { current = ["20 mA", "40 mA"] }
+[[stage]]
+do = "start"
+voltage = "8 V"
+limit = { starting = "100 mA", running = "50 mA", after = "1 s" }
+times = 5
+off = "2 s"
+watch = "6 s"
+states = { running = ["20 mA", "40 mA"] }
+[[stage]]
+do = "leakage"
+part = { name = "C1", kind = "aluminium", capacitance = "10 uF", rated = "16 V" }
+voltages = ["2 V", "5 V", "8 V"]
+series = "1 kohm"
+electrify = "2 min"
+every = "2 s"
+limit = "20 uA"
+"#;
+
+/// A unit of 30 mA, and a part of 40 kohm: 200 uA at 8 V.
+pub const EVERY_UNIT: &str = "cause = \"none\"\n[board]\ninput = \"10 uF\"\ndropout = \"2 V\"\nrunning = \"30 mA\"\nasleep = \"50 uA\"\n\
+    [part.C1]\ncapacitance = \"10 uF\"\ninsulation = \"40 kohm\"\nseries = \"1 kohm\"\n";
+
 /// A unit that starts at once and draws 12 mA; `more` adds to its [board].
 pub fn unit(more: &str) -> String {
     format!("cause = \"none\"\n[board]\ninput = \"10 uF\"\ndropout = \"2 V\"\nrunning = \"12 mA\"\nasleep = \"50 uA\"\n{more}")

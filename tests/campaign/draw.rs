@@ -1,7 +1,8 @@
 //! What goes wrong in a run, drawn from its seed.
 
-use crate::support::{BENCH, SHORT, unit};
+use crate::support::{BENCH, EVERY, EVERY_UNIT, SHORT, unit};
 use rampart::instrument::Role;
+use rampart::instrument::profile::SHIPPED;
 use rampart::link::fault::{Kind, Schedule};
 use rampart::rehearsal::{Quirks, Rig};
 use rampart::units::Seconds;
@@ -125,6 +126,9 @@ impl Scenario {
             stop: random.random_bool(0.15).then(|| random.random_range(0.0..if sweep { 30.0 } else { 9.0 })),
             planned: if sweep { 30.0 } else { 9.0 },
         };
+        if random.random_bool(0.1) {
+            made.any_dialect(&mut random);
+        }
         for _ in 0..random.random_range(0..4) {
             match random.random_range(0..3) {
                 0 => drop(made.supply.1.insert(random.random_range(1..300), wire(&mut random))),
@@ -136,6 +140,20 @@ impl Scenario {
             }
         }
         made
+    }
+
+    /// Any two of the shipped dialects, through every kind of stage.
+    fn any_dialect(&mut self, random: &mut impl Rng) {
+        let mut any = |kind: &str| {
+            let names: Vec<&str> = SHIPPED.iter().map(|(name, _)| *name).filter(|name| name.starts_with(kind)).collect();
+            names.choose(random).copied().unwrap_or_default()
+        };
+        let (supply, meter) = (any("supply"), any("meter"));
+        self.bench = format!("[supply]\nprofile = \"{supply}\"\n[meter]\nprofile = \"{meter}\"\nwired = \"in series\"\n");
+        self.unit = EVERY_UNIT.to_owned();
+        self.plan = EVERY;
+        self.planned = 500.0;
+        self.stop = self.stop.map(|at| at * 20.0);
     }
 
     pub fn supply_misbehaves(&self) -> bool {
