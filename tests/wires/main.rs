@@ -4,7 +4,13 @@
 //! the kills come at moments drawn from a seed.
 
 #![cfg(unix)]
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that cannot go on stops")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test that cannot go on stops"
+)]
 
 mod ends;
 mod guard;
