@@ -6,34 +6,40 @@ use super::{Bench, Gathered, Look, Progress};
 use crate::analysis::finding::{self, Finding, LeakageStep, Severity};
 use crate::analysis::leakage::{Dielectric, handbook};
 use crate::analysis::node::Node;
-use crate::analysis::series::Point;
+use crate::analysis::series::{Point, mean_and_deviation};
 use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
 use crate::analysis::{Level, leakage::Limit, logic, ramp as ramps, starts as many};
 use crate::interlock::{Cause, Halt, Journal, Trip};
 use crate::plan::{Leakage, LeakageLimit, Log, Ramp, StageKind, Start, accepted};
 use crate::record::{LeakageRow, RecordError, StartEnd};
-use crate::units::Seconds;
+use crate::units::{Amperes, Seconds};
 
 pub(super) fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> {
     let steps: Vec<ramps::Step> =
         looks.iter().map(|l| ramps::Step { voltage: l.voltage, current: l.current, limiting: l.limiting }).collect();
     let summary = ramps::summarise(&steps);
     let last = looks.last().and_then(|l| l.step);
-    // The end of the hold alone: a unit may start late in it.
+    // The second half of the hold alone: a unit may start late in it.
     let held: Vec<Level> = looks.iter().filter(|l| l.step == last).map(|l| l.current).collect();
-    let held = held.get(held.len() - held.len().div_ceil(3)..).unwrap_or(&[]);
+    let held = held.get(held.len() / 2..).unwrap_or(&[]);
     for finding in finding::ramp(&summary, middle(held), ramp.to, ramp.limit, ramp.expect) {
         bench.find(finding)?;
     }
     Ok(())
 }
 
-/// The median of what was seen, by value; else the last.
+/// The median of what was seen, by value, with the spread in its uncertainty; else
+/// the last.
 fn middle(levels: &[Level]) -> Level {
     let mut known: Vec<&Level> = levels.iter().filter(|l| l.value().is_some()).collect();
     known.sort_by(|a, b| a.value().partial_cmp(&b.value()).unwrap_or(std::cmp::Ordering::Equal));
     if known.len() * 2 > levels.len() {
-        return known.get(known.len() / 2).map_or(Level::Missing, |l| **l);
+        let values: Vec<f64> = known.iter().filter_map(|l| l.value()).map(|a| a.0).collect();
+        let spread = mean_and_deviation(&values).and_then(|(_, deviation)| deviation).unwrap_or(0.0);
+        return match known.get(known.len() / 2) {
+            Some(Level::Known { value, u }) => Level::Known { value: *value, u: Amperes(u.0.hypot(spread)) },
+            _ => Level::Missing,
+        };
     }
     levels.last().copied().unwrap_or(Level::Missing)
 }
