@@ -39,7 +39,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     for summary in runs {
         match summary.run {
             Ok(run) => {
-                let exit = run.exit_code.map_or("cut off".into(), |c| format!("exit {c}"));
+                let exit = run.exit_code.map_or("not ended".into(), |c| format!("exit {c}"));
                 outln!("{}  {}  {exit}  {} anomalies  {}", summary.name, run.kind, run.anomalies, run.unit);
             }
             Err(why) => outln!("{}  cannot be read: {why}", summary.name),

@@ -261,7 +261,7 @@ fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
                 td.number { @match s.leakage { Level::Known { value, u } => (with_uncertainty(value.0, 2.0 * u.0, Unit::Ampere)), Level::BelowFloor { .. } => "below floor", other => (other.to_string()) } }
                 td.number { (engineering(s.limit.0, Unit::Ampere, 3)) }
                 td.number { (engineering(s.electrified.0, Unit::Second, 4)) }
-                td.number { (s.change.map_or("–".to_owned(), |c| format!("{:+.1} %", c * 100.0))) }
+                td.number { (s.change.map_or("–".to_owned(), |c| format!("{:+.1} %", (c * 1000.0).round() / 10.0 + 0.0))) }
             } } }
         } }
         p.small { "* Relative change over the last third of the soak. The voltage at the part is the supply's, less the drop over the resistor, the meter's shunt and the leads." }
