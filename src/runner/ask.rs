@@ -3,10 +3,18 @@
 
 use super::{Bench, Question};
 use crate::interlock::Halt;
-use crate::plan::Ask;
+use crate::plan::{Ask, Stage, StageKind};
 
 pub(super) async fn run(bench: &mut Bench<'_>, ask: &Ask) -> Result<(), Halt> {
     put(bench, &Question { text: ask.say.clone(), accept: ask.accept.clone(), connect: ask.connect.clone() }).await
+}
+
+/// Where a part was left in place of the unit: the unit again.
+pub(super) async fn for_the_unit(bench: &mut Bench<'_>) -> Result<(), Halt> {
+    let Some(part) = bench.in_place.clone() else { return Ok(()) };
+    let unit = bench.passed.plan().unit.name.clone();
+    let text = format!("Take {part} off, discharge it before you touch it, and connect {unit} to the supply again. Done?");
+    put(bench, &Question::done(text, Some(unit))).await
 }
 
 /// Asks, records question and answer, and goes on only with an accepted one.
@@ -23,6 +31,8 @@ pub(super) async fn put(bench: &mut Bench<'_>, question: &Question) -> Result<()
         Ok(answer) if question.accepts(&answer) => {
             if let Some(what) = &question.connect {
                 bench.journal.event("connected", what)?;
+                let part = |stage: &Stage| matches!(&stage.kind, StageKind::Leakage(sweep) if sweep.part.name == *what);
+                bench.in_place = bench.passed.plan().stages.iter().any(part).then(|| what.clone());
             }
             Ok(())
         }

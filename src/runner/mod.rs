@@ -75,6 +75,9 @@ struct Bench<'r> {
     watcher: &'r mut dyn Watcher,
     operator: &'r mut dyn Operator,
     stage: u32,
+    /// The part that the operator was asked to connect in place of the unit, until the
+    /// unit is asked for again.
+    in_place: Option<String>,
     /// What the stage in hand has seen, so that it is judged even when it is cut short.
     gathered: Gathered,
     findings: Vec<Finding>,
@@ -105,6 +108,7 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         watcher,
         operator,
         stage: 0,
+        in_place: None,
         gathered: Gathered::Nothing,
         findings: Vec::new(),
     };
@@ -178,20 +182,28 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         let expected = bench.expected.get(index).copied().unwrap_or_default();
         bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
         bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
-        set_meter(bench, stage).await?;
-        let result = match &stage.kind {
-            StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
-            StageKind::Log(log) => log::run(bench, log).await,
-            StageKind::Start(start) => start::run(bench, start).await,
-            StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage).await,
-            StageKind::Ask(ask) => ask::run(bench, ask).await,
-        };
+        let result = carry_out(bench, stage).await;
         let how = result.as_ref().map_or_else(Halt::to_string, |()| "done".to_owned());
         bench.journal.write(|r| r.end_stage(stage.number, &how, clock.now()))?;
         bench.watcher.see(&Progress::StageDone { number: stage.number, how: &how });
         result?;
     }
     Ok(())
+}
+
+async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
+    // What is meant for the unit must not reach a part that was left in its place.
+    if matches!(stage.kind, StageKind::Ramp(_) | StageKind::Log(_) | StageKind::Start(_)) {
+        ask::for_the_unit(bench).await?;
+    }
+    set_meter(bench, stage).await?;
+    match &stage.kind {
+        StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
+        StageKind::Log(log) => log::run(bench, log).await,
+        StageKind::Start(start) => start::run(bench, start).await,
+        StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage).await,
+        StageKind::Ask(ask) => ask::run(bench, ask).await,
+    }
 }
 
 /// One line about what a stage does.

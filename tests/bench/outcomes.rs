@@ -84,3 +84,18 @@ fn a_supply_alone_cannot_tell_asleep_from_dead_and_says_so() {
     assert!(log.sentence.contains("asleep or without power"), "{}", log.sentence);
     assert!(!format!("{:?}", outcome.ended.findings).contains("dead "));
 }
+
+#[test]
+fn a_part_that_was_measured_is_not_powered_as_the_unit() {
+    // The shipped plan with its last stage first: 9 V and 100 mA were once put on the part.
+    let (head, stages) = FROST.split_at(FROST.find("[[stage]]").unwrap());
+    let (before, leakage) = stages.split_at(stages.rfind("[[stage]]").unwrap());
+    let plan = format!("{head}{leakage}\n{before}").replace("times     = 300", "times     = 20");
+    let outcome = rehearse(Setup { plan: &plan, unit: REPAIRED.into(), seed: 3, ..Setup::default() });
+    assert_eq!(outcome.ended.exit, Exit::Within, "{:?}", outcome.ended.findings);
+    assert_eq!(outcome.supply.connected, "orchard frost alarm, board B");
+    let events = outcome.run.events().unwrap();
+    let asked: Vec<&str> = events.iter().filter(|e| e.kind == "question").map(|e| e.text.as_str()).collect();
+    assert_eq!(asked.len(), 2, "{asked:?}");
+    assert!(asked[1].starts_with("Take C7 off") && asked[1].contains("connect orchard frost alarm, board B"), "{asked:?}");
+}
