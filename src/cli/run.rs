@@ -5,7 +5,7 @@ use super::operator::AtTerminal;
 use crate::clock::Clock;
 use crate::interlock::guard::Brief;
 use crate::interlock::{Guard, Lock, NoLock, reach};
-use crate::plan::{Checked, Passed};
+use crate::plan::{Checked, Passed, StageKind};
 use crate::record::{Durability, GUARD};
 use crate::runner::{Conduct, Ended, Exit, conduct};
 use crate::units::Seconds;
@@ -70,6 +70,17 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     };
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Exit::Wrong };
+    let asks = passed.plan().stages.iter().find(|s| matches!(s.kind, StageKind::Ask(_) | StageKind::Leakage(_)));
+    if let Some(stage) = asks
+        && !arguments.assume_done
+        && passed.bench().patch.is_none()
+        && crate::sys::nobody_types()
+    {
+        return refuse(&format!(
+            "stage {} asks the operator for something, and nobody can answer here: standard input is closed; --assume-done takes every question as done",
+            stage.number
+        ));
+    }
     let locks = match locks(passed, &arguments.plan) {
         Ok(locks) => locks,
         Err(why) => {

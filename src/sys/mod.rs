@@ -4,12 +4,12 @@
 #[cfg(unix)]
 mod unix;
 #[cfg(unix)]
-pub use unix::{Terminal, deaf, detach, free_space, kill, nonblocking, stop_signal};
+pub use unix::{Terminal, deaf, detach, free_space, kill, nobody_types, nonblocking, stop_signal};
 
 #[cfg(not(unix))]
 mod other;
 #[cfg(not(unix))]
-pub use other::{Terminal, deaf, detach, free_space, kill, nonblocking, stop_signal};
+pub use other::{Terminal, deaf, detach, free_space, kill, nobody_types, nonblocking, stop_signal};
 
 /// Why the system asks the process to stop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

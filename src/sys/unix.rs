@@ -158,6 +158,13 @@ pub fn free_space(folder: &std::path::Path) -> Option<u64> {
     disk.f_bavail.checked_mul(disk.f_frsize)
 }
 
+/// Whether standard input is closed or the empty device, as under `nohup`: no answer
+/// will ever come from there.
+pub fn nobody_types() -> bool {
+    let Ok(input) = rustix::fs::fstat(rustix::stdio::stdin()) else { return true };
+    rustix::fs::stat("/dev/null").is_ok_and(|null| input.st_rdev == null.st_rdev && input.st_ino == null.st_ino)
+}
+
 #[cfg(test)]
 mod tests {
     #[test]

@@ -219,3 +219,13 @@ fn a_pace_on_a_real_bench() {
     insta::assert_snapshot!(place.run(&["run", "frost-alarm.toml", "--pace", "10"]).shown());
     bench.heard_nothing();
 }
+
+#[test]
+fn a_question_that_nobody_can_answer() {
+    let bench = Listening::new();
+    let place = Place::new();
+    place.write("bench.toml", &bench.bench("in series"));
+    let said = place.command(&["run", "frost-alarm.toml"]).stdin(std::process::Stdio::null()).output().unwrap();
+    insta::assert_snapshot!(crate::support::said(said).shown());
+    bench.heard_nothing();
+}
