@@ -77,7 +77,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         && crate::sys::nobody_types()
     {
         return refuse(&format!(
-            "stage {} asks the operator for something, and nobody can answer here: standard input is closed; --assume-done takes every question as done",
+            "stage {} asks the operator for something, and nobody can answer here: standard input is closed, or this run is in the background; --assume-done takes every question as done",
             stage.number
         ));
     }

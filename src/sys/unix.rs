@@ -158,11 +158,15 @@ pub fn free_space(folder: &std::path::Path) -> Option<u64> {
     disk.f_bavail.checked_mul(disk.f_frsize)
 }
 
-/// Whether standard input is closed or the empty device, as under `nohup`: no answer
-/// will ever come from there.
+/// Whether no answer will come from standard input: it is closed, the empty device (as
+/// under `nohup`), or a terminal whose foreground this process is not in. To read
+/// from that one would stop the process.
 pub fn nobody_types() -> bool {
-    let Ok(input) = rustix::fs::fstat(rustix::stdio::stdin()) else { return true };
-    rustix::fs::stat("/dev/null").is_ok_and(|null| input.st_rdev == null.st_rdev && input.st_ino == null.st_ino)
+    let stdin = rustix::stdio::stdin();
+    let Ok(input) = rustix::fs::fstat(stdin) else { return true };
+    let empty = rustix::fs::stat("/dev/null").is_ok_and(|null| input.st_rdev == null.st_rdev && input.st_ino == null.st_ino);
+    let background = rustix::termios::tcgetpgrp(stdin).is_ok_and(|foreground| foreground != rustix::process::getpgrp());
+    empty || background
 }
 
 #[cfg(test)]

@@ -25,20 +25,29 @@ fn findings(folder: &Path) -> Vec<(Option<u32>, String, String)> {
     run.findings().unwrap().into_iter().map(|f| (f.stage, f.code, f.severity)).collect()
 }
 
-/// Runs the plan against stand-ins whose meter is reached in this way.
+/// Runs the plan against stand-ins whose meter is reached in this way. A computer that
+/// stands still for 200 ms makes the interlock trip for silence, and rightly so; it is
+/// not what this test is about, and such a run is made again, twice at most.
 fn against_stand_ins(meter: &str) -> Vec<(Option<u32>, String, String)> {
-    let standin = StandIn::start_with(UNIT, PACE, &["--meter", meter]);
-    let bench = std::fs::read_to_string(standin.path().join("bench.toml")).unwrap();
-    let serial = bench.contains("address = \"ASRL/dev/");
-    assert_eq!(serial, meter == "serial", "{bench}");
-    standin.write("frost-alarm.toml", PLAN);
-    let said = rampart(standin.path(), &["run", "frost-alarm.toml", "--pace", PACE]).output().unwrap();
-    let text = String::from_utf8_lossy(&said.stdout).into_owned() + &String::from_utf8_lossy(&said.stderr);
-    assert_eq!(said.status.code(), Some(1), "{text}");
-    let found = findings(standin.path());
-    let state = standin.end();
-    assert!(state.contains("output 1 off"), "{state}");
-    found
+    let mut said = String::new();
+    for _ in 0..3 {
+        let standin = StandIn::start_with(UNIT, PACE, &["--meter", meter]);
+        let bench = std::fs::read_to_string(standin.path().join("bench.toml")).unwrap();
+        let serial = bench.contains("address = \"ASRL/dev/");
+        assert_eq!(serial, meter == "serial", "{bench}");
+        standin.write("frost-alarm.toml", PLAN);
+        let run = rampart(standin.path(), &["run", "frost-alarm.toml", "--pace", PACE]).output().unwrap();
+        said = String::from_utf8_lossy(&run.stdout).into_owned() + &String::from_utf8_lossy(&run.stderr);
+        let found = findings(standin.path());
+        let state = standin.end();
+        assert!(state.contains("output 1 off"), "{state}");
+        let stood_still = run.status.code() == Some(4) && said.contains("the limit is 2 s of silence");
+        if !stood_still {
+            assert_eq!(run.status.code(), Some(1), "{said}");
+            return found;
+        }
+    }
+    panic!("three times in a row: {said}");
 }
 
 #[test]
