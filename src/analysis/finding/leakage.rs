@@ -109,9 +109,14 @@ fn unsettled(part: &str, steps: &[LeakageStep]) -> Option<Finding> {
     let step =
         steps.iter().filter(|s| s.soak.change.is_some_and(|c| c.abs() > SETTLED)).max_by(|a, b| a.set.0.total_cmp(&b.set.0))?;
     let change = step.soak.change?;
-    let way = if change < 0.0 { "falling" } else { "rising" };
+    // Absorption decays; what rises is leakage that grows under bias, or jumps.
+    let (way, means) = if change < 0.0 {
+        ("falling", "it holds absorption besides leakage")
+    } else {
+        ("rising", "the part leaks more while it is under bias, or jumps between two levels")
+    };
     let sentence = format!(
-        "At {} the current through {part} was still {way} when it was read ({:+.0} % over the last third): it holds absorption besides leakage.",
+        "At {} the current through {part} was still {way} when it was read ({:+.0} % over the last third): {means}.",
         step.set,
         change * 100.0
     );
