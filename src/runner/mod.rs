@@ -24,7 +24,7 @@ use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
-use crate::plan::{Passed, Stage, StageKind, State, Wiring, meter_setup};
+use crate::plan::{Limits, Passed, Stage, StageKind, State, Wiring, meter_setup};
 use crate::record::RecordError;
 use crate::units::{Amperes, Seconds, Volts};
 use std::future::Future;
@@ -211,16 +211,13 @@ fn describe(stage: &StageKind) -> String {
     match stage {
         StageKind::Ramp(r) => format!("0 V to {} at {}, limit {}", r.to, r.rate, r.limit),
         StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::plan::spell(l.length), l.voltage, l.every),
-        StageKind::Start(s) => format!(
-            "{} starts at {}, off {}, limit {} then {} after {}, watched for {}",
-            s.times,
-            s.voltage,
-            if s.off.from == s.off.to { s.off.from.to_string() } else { format!("{} to {}", s.off.from, s.off.to) },
-            s.limit.starting,
-            s.limit.running,
-            s.limit.after,
-            s.watch
-        ),
+        StageKind::Start(s) => {
+            let off = if s.off.from == s.off.to { s.off.from.to_string() } else { format!("{} to {}", s.off.from, s.off.to) };
+            let Limits { starting, running, after } = s.limit;
+            let limit =
+                if starting == running { starting.to_string() } else { format!("{starting} then {running} after {after}") };
+            format!("{} starts at {}, off {off}, limit {limit}, watched for {}", s.times, s.voltage, s.watch)
+        }
         StageKind::Leakage(l) => {
             let volts: Vec<String> = l.voltages.iter().map(ToString::to_string).collect();
             format!(
