@@ -2,7 +2,7 @@
 //! really at the part, whether it has settled, and the handbook's limit.
 
 use super::Level;
-use crate::units::{Amperes, Farads, Ohms, Seconds, Volts};
+use crate::units::{Amperes, Farads, Ohms, Seconds, Unit, Volts, engineering};
 
 /// Kinds of part with a limit in the handbooks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,7 +37,10 @@ pub fn handbook(kind: Dielectric, capacitance: Farads, rated: Volts) -> Limit {
     let volts = rated.0;
     let larger = |share: f64, least: f64, source, after| Limit {
         limit: Amperes((share * micro * volts).max(least) * 1e-6),
-        working: format!("max({share} × {micro:.4} uF × {volts:.4} V = {:.4} uA, {least} uA)", share * micro * volts),
+        working: format!(
+            "the larger of {share} uA/(uF V) × {capacitance} × {rated} = {} and {least} uA",
+            engineering(share * micro * volts * 1e-6, Unit::Ampere, 3)
+        ),
         source,
         after,
     };
@@ -57,10 +60,10 @@ pub fn handbook(kind: Dielectric, capacitance: Farads, rated: Volts) -> Limit {
             Limit {
                 limit: Amperes(volts / resistance),
                 working: format!(
-                    "{volts:.4} V / min({}, {:.4} Mohm uF / {micro:.4} uF = {})",
+                    "{rated} over the lesser of {} and {} Mohm uF / {capacitance} = {}",
                     Ohms(top),
                     product / 1e6,
-                    Ohms(product / micro)
+                    engineering(product / micro, Unit::Ohm, 3)
                 ),
                 source: "makers' handbooks, class 2 ceramic, insulation resistance at the rated voltage, 1 min",
                 after: (Seconds(60.0), Seconds(120.0)),
@@ -71,7 +74,7 @@ pub fn handbook(kind: Dielectric, capacitance: Farads, rated: Volts) -> Limit {
             let resistance = 30_000.0 / capacitance.0;
             Limit {
                 limit: Amperes(volts / resistance),
-                working: format!("{volts:.4} V / (30000 s / {micro:.4} uF = {})", Ohms(resistance)),
+                working: format!("{rated} over 30000 s / {capacitance} = {}", engineering(resistance, Unit::Ohm, 3)),
                 source: "IEC 60384-1 4.5.2 gives the method (1 min); time constant of polypropylene from memory",
                 after: (Seconds(60.0), Seconds(60.0)),
             }

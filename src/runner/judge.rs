@@ -248,12 +248,9 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
     let kind = Dielectric::from(sweep.part.kind);
     let limit = match sweep.limit {
         LeakageLimit::Handbook => handbook(kind, sweep.part.capacitance, sweep.part.rated),
-        LeakageLimit::Own(limit) => Limit {
-            limit,
-            working: format!("{limit}, from the plan"),
-            source: "the plan",
-            after: (sweep.electrify, sweep.electrify),
-        },
+        LeakageLimit::Own(limit) => {
+            Limit { limit, working: limit.to_string(), source: "as the plan says", after: (sweep.electrify, sweep.electrify) }
+        }
     };
     // The check has made sure that the family has levels at this rail.
     let node = sweep.into.as_ref().and_then(|node| {

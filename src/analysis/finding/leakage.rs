@@ -94,14 +94,11 @@ fn against_limit(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit)
             format!("Replace {part} by a part that has passed the same sweep, and repeat the starts under the same conditions.")
         }
         Standing::NotAdequate => "Use a lower range or a meter with less error, or a longer integration.".into(),
-        _ if at.0 < 0.95 * rated.0 => {
-            format!("The limit holds at the rated {rated}; {part} was measured up to {} only.", three(at.0, Unit::Volt))
-        }
+        _ if at.0 < 0.95 * rated.0 => format!("{part} is rated {rated} and was measured up to {} only.", three(at.0, Unit::Volt)),
         _ => String::new(),
     };
-    if !advice.is_empty() {
-        finding = finding.advise(advice);
-    }
+    let origin = format!("The limit is {}: {}.", limit.working, limit.source);
+    finding = finding.advise(if advice.is_empty() { origin } else { format!("{advice} {origin}") });
     Some(finding)
 }
 

@@ -124,7 +124,7 @@ impl<'a> Look<'a> {
         if low < floor {
             self.error(
                 key,
-                format!("{what} begins at {low}, below the {floor} that {by} can tell from zero"),
+                format!("{what} begins at {low}, below the {} that {by} can tell from zero", rounded(floor)),
                 "below the floor",
                 "put a meter in series on a range that resolves it, or do not ask for it: what is below the floor is neither asleep nor dead, but unknown",
             );
@@ -137,7 +137,7 @@ impl<'a> Look<'a> {
         if self.in_series().is_some() && floor >= limit {
             self.error(
                 key,
-                format!("the limit of {limit} lies below the {floor} that {by} can tell from zero"),
+                format!("the limit of {} lies below the {} that {by} can tell from zero", rounded(limit), rounded(floor)),
                 "below the floor",
                 "no reading could show that the part passes; use a meter with a lower range",
             );
