@@ -169,7 +169,7 @@ fn what_cannot_work_is_pointed_at() {
         (
             "asleep = [\"40 uA\", \"200 uA\"]",
             "asleep = [\"4 uA\", \"200 uA\"]",
-            "begins at 4 uA, below the 40 uA that the meter on its range of 400 mA",
+            "begins at 4 uA, below the 40.0 uA that the meter on its range of 400 mA",
             "plan.toml:31:50",
             "neither asleep nor dead",
         ),
@@ -202,7 +202,7 @@ fn what_cannot_work_is_pointed_at() {
             "plan.toml:37:20",
             "sweep up",
         ),
-        ("limit = \"handbook\"", "limit = \"1 nA\"", "the limit of 1 nA lies below", "plan.toml:40:9", "lower range"),
+        ("limit = \"handbook\"", "limit = \"1 nA\"", "the limit of 1.00 nA lies below", "plan.toml:40:9", "lower range"),
         (
             "logic = \"4000B\"",
             "logic = \"74HC\"",
@@ -474,7 +474,7 @@ fn what_the_bench_lacks_is_pointed_at() {
     let without = BENCH.split("[meter]").next().unwrap();
     let text = problems(PLAN, without).to_string();
     assert!(text.contains("the bench has no meter"), "{text}");
-    assert!(text.contains("begins at 40 uA, below the 2 mA that the supply's own read-back"), "{text}");
+    assert!(text.contains("begins at 40 uA, below the 2.00 mA that the supply's own read-back"), "{text}");
 }
 
 proptest::proptest! {
