@@ -29,9 +29,15 @@ fn guard_of(standin: &StandIn) -> Pid {
     Pid::from_raw(event.text.rsplit(' ').next().unwrap().parse().unwrap()).unwrap()
 }
 
+/// Ended, and waits at most to be counted by a parent that does not.
+fn is_dead(process: Pid) -> bool {
+    let state = std::fs::read_to_string(format!("/proc/{}/stat", process.as_raw_nonzero())).unwrap_or_default();
+    test_kill_process(process).is_err() || state.rsplit(") ").next().is_some_and(|rest| rest.starts_with('Z'))
+}
+
 fn gone(process: Pid) {
     let began = Instant::now();
-    while test_kill_process(process).is_ok() {
+    while !is_dead(process) {
         assert!(began.elapsed() < PATIENCE, "the guard stays");
         std::thread::yield_now();
     }
