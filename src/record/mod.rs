@@ -2,15 +2,19 @@
 //!
 //! One run, one folder, one SQLite file in it (`schema.sql` says what each field
 //! means), and `traffic.log` beside it. Holds always: rows are committed at the
-//! latest 50 ms after they were written; after a failed write every further call
+//! latest 50 ms after they were written; rows are only ever added, and every batch of
+//! them carries a hash that chains to the one before; after a failed write every further call
 //! gives the same error; a value that is not there is NULL.
 
+mod notes;
 mod read;
 mod rows;
 mod runs;
+mod seal;
 #[cfg(test)]
 mod tests;
 mod traffic;
+mod verify;
 mod write;
 
 pub use read::{Point, Run};
@@ -20,7 +24,8 @@ pub use rows::{
 };
 pub use runs::{Summary, find, list, new_folder};
 pub use traffic::{RoleTraffic, TrafficLog};
-pub use write::{Durability, Record};
+pub use verify::{Integrity, verify};
+pub use write::{Durability, Record, TOOL};
 
 /// The record's file in a run's folder.
 pub const FILE: &str = "run.sqlite";
@@ -32,7 +37,7 @@ pub const TRAFFIC: &str = "traffic.log";
 pub const GUARD: &str = "guard.log";
 
 const SCHEMA: &str = include_str!("schema.sql");
-const VERSION: i64 = 1;
+const VERSION: i64 = 2;
 
 /// Why a record could not be written or read.
 #[derive(Clone, Debug, thiserror::Error)]
@@ -52,6 +57,14 @@ pub enum RecordError {
         path: String,
         /// The system's words.
         why: String,
+    },
+    /// It is not as it was written.
+    #[error("{path} is not as it was written: {what}; `rampart verify` says more")]
+    Damaged {
+        /// Which file.
+        path: String,
+        /// The first damage.
+        what: String,
     },
     /// There is something there already.
     #[error("{0} exists already; a record is never written over")]

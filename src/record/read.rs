@@ -54,20 +54,9 @@ impl Run {
     /// # Errors
     /// SQLite's; a record of another version.
     pub fn open(folder: &Path) -> Result<Self, RecordError> {
-        let path = folder.join(FILE);
+        let (store, path) = open_record(folder)?;
         let what = format!("{} cannot be read", path.display());
         let failed = RecordError::store(&what);
-        if !path.is_file() {
-            return Err(RecordError::NoRun(format!("{} holds no {FILE}", folder.display())));
-        }
-        let store = open_store(&path).map_err(&failed)?;
-        let version: i64 = store.pragma_query_value(None, "user_version", |r| r.get(0)).map_err(&failed)?;
-        if version != VERSION {
-            return Err(RecordError::Store {
-                what: what.clone(),
-                why: format!("it is of version {version}; this tool reads version {VERSION}"),
-            });
-        }
         let sql = "SELECT tool, kind, title, unit, seed, began, cautions, ended_s, how, exit_code FROM run";
         let head = store.query_row(sql, [], |r| {
             Ok(Head {
@@ -193,7 +182,7 @@ impl Run {
     /// SQLite's.
     pub fn readings(&self, stage: u32) -> Result<Vec<ReadingRow>, RecordError> {
         let sql = "SELECT stage, start, step, role, measurand, asked_s, answered_s, kind, value, u, floor, regulation
-                   FROM reading WHERE stage = ? ORDER BY id";
+                   FROM reading WHERE stage = ? ORDER BY rowid";
         self.rows(sql, Some(stage), |r| {
             Ok(ReadingRow {
                 stage: r.get(0)?,
@@ -296,7 +285,10 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn findings(&self) -> Result<Vec<FindingRow>, RecordError> {
-        let sql = "SELECT stage, code, severity, sentence, advice, figures FROM finding
+        // A stage that was gone on with is judged anew; what tripped stays told.
+        let sql = "SELECT stage, code, severity, sentence, advice, figures FROM finding f
+                   WHERE stage IS NULL OR code = 'tripped'
+                   OR stretch = (SELECT max(stretch) FROM stage_begin b WHERE b.number = f.stage)
                    ORDER BY CASE severity WHEN 'anomaly' THEN 0 WHEN 'undecided' THEN 1 ELSE 2 END, rowid";
         self.rows(sql, None, |r| {
             Ok(FindingRow {
@@ -332,12 +324,29 @@ struct Head {
     exit_code: Option<u8>,
 }
 
+/// Opens the record in a folder for reading; one of another version is refused.
+pub(super) fn open_record(folder: &Path) -> Result<(Connection, PathBuf), RecordError> {
+    let path = folder.join(FILE);
+    let what = format!("{} cannot be read", path.display());
+    let failed = RecordError::store(&what);
+    if !path.is_file() {
+        return Err(RecordError::NoRun(format!("{} holds no {FILE}", folder.display())));
+    }
+    let store = open_store(&path).map_err(&failed)?;
+    let version: i64 = store.pragma_query_value(None, "user_version", |r| r.get(0)).map_err(&failed)?;
+    if version == VERSION {
+        return Ok((store, path));
+    }
+    let why = format!("it is of version {version}; this tool reads version {VERSION}");
+    Err(RecordError::Store { what: what.clone(), why })
+}
+
 /// Read-only, and still with the log that a killed run leaves; in a folder that
 /// cannot be written, as it stands.
 fn open_store(path: &Path) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let store = Connection::open_with_flags(path, flags)?;
-    match store.query_row("SELECT count(*) FROM run", [], |r| r.get::<_, i64>(0)) {
+    match store.query_row("SELECT count(*) FROM sqlite_schema", [], |r| r.get::<_, i64>(0)) {
         Ok(_) => Ok(store),
         Err(error) => {
             let uri = format!("file:{}?immutable=1", path.display());

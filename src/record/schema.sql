@@ -4,11 +4,23 @@
 --
 -- Assumes: one writer; WAL; every batch of rows is one transaction, committed
 -- at the latest 50 ms after its first row.
+--
+-- Rows are only ever added. The last two columns of every table say in which
+-- batch a row was committed, and hold its seal: the first 8 bytes of the row's
+-- digest (seal.rs says of what). What began and what ended are rows of their
+-- own; the views `run`, `stage` and `start` put them together.
 
-PRAGMA user_version = 1;
+PRAGMA user_version = 2;
+
+-- One row a commit; each hash covers the rows of its batch and the hash before.
+CREATE TABLE batch (
+  number  INTEGER PRIMARY KEY, -- from 1
+  rows    INTEGER NOT NULL,    -- how many rows it holds, in all tables
+  sha256  TEXT NOT NULL        -- FIPS 180-4, in hexadecimal
+) STRICT;
 
 -- One row: what was run, when, by which version.
-CREATE TABLE run (
+CREATE TABLE begun (
   tool        TEXT NOT NULL,   -- name and version
   kind        TEXT NOT NULL,   -- 'run', or 'rehearsal' on stand-in instruments
   title       TEXT NOT NULL,   -- the plan's
@@ -16,34 +28,71 @@ CREATE TABLE run (
   seed        INTEGER NOT NULL,-- every random choice follows from it
   began       TEXT NOT NULL,   -- wall clock, RFC 3339; in rehearsal a made-up date
   cautions    TEXT NOT NULL,   -- warnings of the check, before power
-  ended_s     REAL,            -- NULL: the run was cut off
-  how         TEXT,            -- how it ended
-  exit_code   INTEGER          -- as the process returned it
+  batch       INTEGER NOT NULL,
+  seal        BLOB NOT NULL
+) STRICT;
+
+-- A run that was cut short and taken up again; the stretch up to the first is number 1.
+CREATE TABLE resumed (
+  stretch     INTEGER NOT NULL,-- from 2
+  at_s        REAL NOT NULL,   -- where the run's time goes on
+  gap_s       REAL NOT NULL,   -- since the last row before
+  wall        TEXT NOT NULL,   -- wall clock, RFC 3339
+  tool        TEXT NOT NULL,   -- name and version
+  differs     TEXT NOT NULL,   -- what differs from before, as the user allowed; or ''
+  batch       INTEGER NOT NULL,
+  seal        BLOB NOT NULL
+) STRICT;
+
+-- How a stretch ended. None for the last stretch: it was cut off.
+CREATE TABLE ended (
+  stretch     INTEGER NOT NULL,
+  at_s        REAL NOT NULL,
+  how         TEXT NOT NULL,
+  exit_code   INTEGER NOT NULL,-- as the process returned it
+  batch       INTEGER NOT NULL,
+  seal        BLOB NOT NULL
 ) STRICT;
 
 -- The texts that the run followed: plan, bench, profiles; what a rehearsal was made of.
 CREATE TABLE file (
+  stretch INTEGER NOT NULL,    -- from which on it was followed
   kind    TEXT NOT NULL,       -- 'plan', 'bench', 'profile', 'unit'
   name    TEXT NOT NULL,
   text    TEXT NOT NULL,
-  sha256  TEXT NOT NULL        -- of the text, FIPS 180-4, in hexadecimal
+  sha256  TEXT NOT NULL,       -- of the text, FIPS 180-4, in hexadecimal
+  batch   INTEGER NOT NULL,
+  seal    BLOB NOT NULL
 ) STRICT;
 
 CREATE TABLE instrument (
+  stretch          INTEGER NOT NULL, -- in which it was opened
   role             TEXT NOT NULL, -- 'supply', 'meter'
   identity         TEXT,          -- as it answered; NULL where it has none
   profile          TEXT NOT NULL,
   address          TEXT,
-  calibration_due  TEXT           -- date, from the bench file
+  calibration_due  TEXT,          -- date, from the bench file
+  batch            INTEGER NOT NULL,
+  seal             BLOB NOT NULL
 ) STRICT;
 
-CREATE TABLE stage (
-  number   INTEGER PRIMARY KEY, -- from 1, in the plan's order
+CREATE TABLE stage_begin (
+  stretch  INTEGER NOT NULL,
+  number   INTEGER NOT NULL,    -- from 1, in the plan's order
   kind     TEXT NOT NULL,       -- 'ramp', 'log', 'start', 'leakage', 'ask'
   what     TEXT NOT NULL,       -- one line
   began_s  REAL NOT NULL,
-  ended_s  REAL,                -- NULL: cut off
-  how      TEXT
+  batch    INTEGER NOT NULL,
+  seal     BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE stage_end (
+  stretch  INTEGER NOT NULL,
+  number   INTEGER NOT NULL,
+  ended_s  REAL NOT NULL,
+  how      TEXT NOT NULL,
+  batch    INTEGER NOT NULL,
+  seal     BLOB NOT NULL
 ) STRICT;
 
 -- What was set, and what the instrument read back.
@@ -53,11 +102,12 @@ CREATE TABLE setting (
   what       TEXT NOT NULL,     -- 'voltage', 'current limit', 'meter range' ...
   unit       TEXT NOT NULL,     -- 'V', 'A'
   wanted     REAL NOT NULL,
-  read_back  REAL               -- NULL where the dialect cannot ask
+  read_back  REAL,              -- NULL where the dialect cannot ask
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
 ) STRICT;
 
 CREATE TABLE reading (
-  id          INTEGER PRIMARY KEY,
   stage       INTEGER NOT NULL,
   start       INTEGER,          -- number of the start, in a start stage
   step        INTEGER,          -- number of the step, in a ramp or a sweep
@@ -69,27 +119,39 @@ CREATE TABLE reading (
   value       REAL,             -- V or A; only where kind is 'value'
   u           REAL,             -- its standard uncertainty, same unit
   floor       REAL,             -- V or A; only where kind is 'below floor'
-  regulation  TEXT NOT NULL     -- what the supply said of its limiting beside it
+  regulation  TEXT NOT NULL,    -- what the supply said of its limiting beside it
+  batch       INTEGER NOT NULL,
+  seal        BLOB NOT NULL
 ) STRICT;
 
-CREATE TABLE start (
+CREATE TABLE start_begin (
   stage           INTEGER NOT NULL,
   number          INTEGER NOT NULL, -- from 1
   off_wanted_s    REAL NOT NULL,
-  off_s           REAL,             -- as it was; NULL before the first of a stage
   residual_V      REAL,             -- left at the unit before it; NULL: residual_kind says why
   residual_kind   TEXT,
+  batch           INTEGER NOT NULL,
+  seal            BLOB NOT NULL,
+  PRIMARY KEY (stage, number)
+) STRICT;
+
+CREATE TABLE start_end (
+  stage           INTEGER NOT NULL,
+  number          INTEGER NOT NULL,
+  off_s           REAL,             -- time without power as it was; NULL before the first of a stage
   on_s            REAL,             -- when it was switched on
-  outcome         TEXT,             -- NULL: the run ended during it, so it is void
-  counts          TEXT,             -- 'good', 'failed', 'void'
+  outcome         TEXT NOT NULL,
+  counts          TEXT NOT NULL,    -- 'good', 'failed', 'void'
   state           TEXT,             -- declared state at its end
   reached_s       REAL,             -- time until the good state was first reached
   plateau_A       REAL,             -- current at its end
   plateau_u_A     REAL,
-  plateau_kind    TEXT,
+  plateau_kind    TEXT NOT NULL,
   peak_A          REAL,             -- largest value seen
-  limited_s       REAL,             -- longest stretch in limiting
-  reason          TEXT,
+  limited_s       REAL NOT NULL,    -- longest stretch in limiting
+  reason          TEXT NOT NULL,
+  batch           INTEGER NOT NULL,
+  seal            BLOB NOT NULL,
   PRIMARY KEY (stage, number)
 ) STRICT;
 
@@ -106,20 +168,46 @@ CREATE TABLE leakage (
   electrified_s  REAL NOT NULL,    -- time under bias when it was read
   change         REAL,             -- relative, over the last third of the soak
   drift_A        REAL,             -- C dV/dt of the supply's own drift
+  batch          INTEGER NOT NULL,
+  seal           BLOB NOT NULL,
   PRIMARY KEY (stage, step)
 ) STRICT;
 
 CREATE TABLE event (
-  at_s  REAL NOT NULL,
-  kind  TEXT NOT NULL,          -- 'permit', 'off', 'trip', 'question', 'answer', 'halt' ...
-  text  TEXT NOT NULL
+  at_s   REAL NOT NULL,
+  kind   TEXT NOT NULL,         -- 'permit', 'off', 'trip', 'question', 'answer', 'halt' ...
+  text   TEXT NOT NULL,
+  batch  INTEGER NOT NULL,
+  seal   BLOB NOT NULL
 ) STRICT;
 
 CREATE TABLE finding (
+  stretch   INTEGER NOT NULL,   -- in which its stage was judged
   stage     INTEGER,            -- NULL: about the whole run
   code      TEXT NOT NULL,
   severity  TEXT NOT NULL,      -- 'anomaly', 'undecided', 'note'
   sentence  TEXT NOT NULL,
   advice    TEXT,
-  figures   TEXT NOT NULL       -- JSON: [{name, value, unit, expanded, interval}]
+  figures   TEXT NOT NULL,      -- JSON: [{name, value, unit, expanded, interval}]
+  batch     INTEGER NOT NULL,
+  seal      BLOB NOT NULL
 ) STRICT;
+
+-- The run as it stands: ended_s is NULL where its last stretch was cut off.
+CREATE VIEW run AS
+  SELECT b.tool, b.kind, b.title, b.unit, b.seed, b.began, b.cautions, e.at_s AS ended_s, e.how, e.exit_code
+  FROM begun b LEFT JOIN ended e
+  ON e.stretch = (SELECT coalesce(max(stretch), 1) FROM resumed);
+
+-- A stage as it stands: ended_s is NULL where it was cut off.
+CREATE VIEW stage AS
+  SELECT b.number, b.kind, b.what, min(b.began_s) AS began_s, e.ended_s, e.how
+  FROM stage_begin b LEFT JOIN stage_end e
+  ON e.number = b.number AND e.stretch = (SELECT max(stretch) FROM stage_begin WHERE number = b.number)
+  GROUP BY b.number;
+
+-- A start; outcome and what follows is NULL where the run ended during it: it is void.
+CREATE VIEW start AS
+  SELECT b.stage, b.number, b.off_wanted_s, e.off_s, b.residual_V, b.residual_kind, e.on_s, e.outcome, e.counts,
+         e.state, e.reached_s, e.plateau_A, e.plateau_u_A, e.plateau_kind, e.peak_A, e.limited_s, e.reason
+  FROM start_begin b LEFT JOIN start_end e ON e.stage = b.stage AND e.number = b.number;

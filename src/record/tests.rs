@@ -176,6 +176,114 @@ fn after_a_failed_write_every_call_fails() {
     assert_eq!(record.commit().unwrap_err().to_string(), error);
 }
 
+fn whole(folder: &std::path::Path) -> Vec<String> {
+    verify(folder).unwrap().damage
+}
+
+/// A record with an end, and `sql` done to it by somebody else.
+fn after(sql: &str) -> Vec<String> {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    record.end_stage(1, "done", Seconds(3.2)).unwrap();
+    record.event(Seconds(3.5), "note", "a batch of its own").unwrap();
+    record.finish("done", 0, Seconds(4.0)).unwrap();
+    let (fingerprint, before) = (record.fingerprint(), verify(folder.path()).unwrap());
+    drop(record);
+    assert_eq!((before.damage.len(), before.fingerprint()), (0, fingerprint.clone()));
+    let other = rusqlite::Connection::open(folder.path().join(FILE)).unwrap();
+    other.execute_batch(sql).unwrap();
+    drop(other);
+    let now = verify(folder.path()).unwrap();
+    assert!(!now.damage.is_empty() || now.fingerprint() != fingerprint, "not noticed: {sql}");
+    now.damage
+}
+
+#[test]
+fn a_changed_row_is_named() {
+    let named = after("UPDATE reading SET value = 0.013 WHERE kind = 'value'");
+    assert_eq!(
+        named,
+        ["reading, row 1 (stage 1, start 1, role meter, measurand current, kind value, asked_s 1): it is not what was recorded"]
+    );
+    // Every column of every table, by its own type.
+    let store = rusqlite::Connection::open_in_memory().unwrap();
+    store.execute_batch(SCHEMA).unwrap();
+    for table in seal::TABLES {
+        let mut columns = store.prepare(&format!("SELECT name, type FROM pragma_table_info('{table}')")).unwrap();
+        let columns: Vec<(String, String)> =
+            columns.query_map([], |r| Ok((r.get(0)?, r.get(1)?))).unwrap().map(Result::unwrap).collect();
+        for (column, kind) in columns.iter().filter(|(name, _)| name != "batch") {
+            let other = match kind.as_str() {
+                "INTEGER" => "77",
+                "REAL" => "77.5",
+                "TEXT" => "'77'",
+                _ => "x'77'",
+            };
+            if table != "resumed" {
+                let named = after(&format!("UPDATE {table} SET {column} = {other} WHERE rowid = 1"));
+                assert!(named[0].starts_with(&format!("{table}, row 1")), "{table}.{column}: {named:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn rows_that_are_missing_added_or_sealed_anew_are_noticed() {
+    let said = |sql: &str, what: &str| {
+        let damage = after(sql);
+        assert!(damage.iter().any(|d| d.contains(what)), "{sql}: {damage:?}");
+    };
+    said("DELETE FROM reading WHERE rowid = 3", "1 of its");
+    said("DELETE FROM event", "rows missing");
+    said("INSERT INTO event SELECT 9.0, kind, text, batch, seal FROM event WHERE rowid = 1", "not what was recorded");
+    said("INSERT INTO event SELECT at_s, kind, text, batch, seal FROM event WHERE rowid = 1", "stands among those of batch");
+    said("UPDATE event SET batch = 9 WHERE rowid = 2", "never committed");
+    said("DELETE FROM batch WHERE number = 2", "not there");
+    said("UPDATE batch SET sha256 = '00' WHERE number = 2", "does not follow");
+    // Two rows that change places keep their seals, and not their order.
+    let swap = "UPDATE event SET rowid = 7 WHERE rowid = 1; UPDATE event SET rowid = 1 WHERE rowid = 2;
+                UPDATE event SET rowid = 2 WHERE rowid = 7";
+    assert!(!after(swap).is_empty());
+    said("DROP VIEW stage; CREATE VIEW stage AS SELECT 1 AS number", "are not those that this tool makes");
+    // Whoever cuts the end off leaves a chain that is whole: the fingerprint tells.
+    let cut = "DELETE FROM ended; DELETE FROM batch WHERE number = (SELECT max(number) FROM batch);
+               DELETE FROM event WHERE rowid = 2";
+    assert!(after(cut).is_empty());
+}
+
+#[test]
+fn a_record_goes_on_where_it_stopped() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    record.end_stage(1, "stopped", Seconds(4.0)).unwrap();
+    record.finish("stopped", 130, Seconds(4.0)).unwrap();
+    drop(record);
+    let mut record = Record::append(folder.path(), Durability::Rehearsal).unwrap();
+    record.resumed(Seconds(64.0), Seconds(60.0), "2026-11-25T15:30:12Z", "", &[]).unwrap();
+    assert_eq!(Run::open(folder.path()).unwrap().exit_code, None, "it goes on");
+    record.begin_stage(1, "start", "two starts", Seconds(64.0)).unwrap();
+    record.commit().unwrap();
+    let stage = Run::open(folder.path()).unwrap().stages().unwrap()[0].clone();
+    assert_eq!((stage.began, stage.ended), (Seconds(0.5), None));
+    assert!(Run::open(folder.path()).unwrap().findings().unwrap().is_empty(), "judged anew at the end");
+    record.end_stage(1, "done", Seconds(70.0)).unwrap();
+    record.finish("done", 0, Seconds(71.0)).unwrap();
+    let run = Run::open(folder.path()).unwrap();
+    assert_eq!((run.ended, run.exit_code), (Some(Seconds(71.0)), Some(0)));
+    assert_eq!(run.stages().unwrap()[0].how.as_deref(), Some("done"));
+    assert!(whole(folder.path()).is_empty());
+}
+
+#[test]
+fn a_damaged_record_is_not_gone_on_with() {
+    let folder = tempfile::tempdir().unwrap();
+    filled(folder.path()).commit().unwrap();
+    let other = rusqlite::Connection::open(folder.path().join(FILE)).unwrap();
+    other.execute_batch("UPDATE event SET text = 'nothing'").unwrap();
+    let refused = Record::append(folder.path(), Durability::Full).map(|_| ()).unwrap_err();
+    assert!(refused.to_string().contains("event, row 1"), "{refused}");
+}
+
 #[test]
 fn runs_are_listed_and_found() {
     let logs = tempfile::tempdir().unwrap();

@@ -228,7 +228,9 @@ pub fn rehearse_with<S: Future<Output = String>>(
 pub fn dump(folder: &Path) -> String {
     let store = rusqlite::Connection::open(folder.join("run.sqlite")).unwrap();
     let mut text = String::new();
-    for table in ["run", "file", "instrument", "stage", "setting", "reading", "start", "leakage", "event", "finding"] {
+    let mut tables = store.prepare("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name").unwrap();
+    let tables = tables.query_map([], |r| r.get::<_, String>(0)).unwrap();
+    for table in tables.map(Result::unwrap) {
         let mut statement = store.prepare(&format!("SELECT * FROM {table} ORDER BY rowid")).unwrap();
         let columns = statement.column_count();
         let mut rows = statement.query([]).unwrap();

@@ -1,0 +1,168 @@
+//! The rows of a record, one function a kind.
+
+use super::rows::{InstrumentRow, LeakageRow, StartBegin, StartEnd, columns, figures};
+use super::{Record, RecordError};
+use crate::analysis::finding::Finding;
+use crate::instrument::{Measurand, Reading, Sample};
+use crate::units::Seconds;
+use rusqlite::params;
+
+impl Record {
+    /// Notes an instrument.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn instrument(&mut self, row: &InstrumentRow) -> Result<(), RecordError> {
+        let stretch = self.stretch;
+        self.insert("instrument", params![stretch, row.role, row.identity, row.profile, row.address, row.calibration_due])
+    }
+
+    /// Notes the beginning of a stage.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn begin_stage(&mut self, number: u32, kind: &str, what: &str, at: Seconds) -> Result<(), RecordError> {
+        let stretch = self.stretch;
+        self.insert("stage_begin", params![stretch, number, kind, what, at.0])
+    }
+
+    /// Notes the end of a stage, and commits.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn end_stage(&mut self, number: u32, how: &str, at: Seconds) -> Result<(), RecordError> {
+        let stretch = self.stretch;
+        self.insert("stage_end", params![stretch, number, at.0, how])?;
+        self.commit()
+    }
+
+    /// Notes what was set and read back.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn setting(
+        &mut self,
+        stage: u32,
+        what: &str,
+        of: Measurand,
+        wanted: f64,
+        read_back: Option<f64>,
+        at: Seconds,
+    ) -> Result<(), RecordError> {
+        self.insert("setting", params![stage, at.0, what, of.unit().symbol(), wanted, read_back])
+    }
+
+    /// Notes a reading.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn reading(&mut self, stage: u32, start: Option<u32>, step: Option<u32>, reading: &Reading) -> Result<(), RecordError> {
+        let (value, u, floor) = match reading.sample {
+            Sample::Value { value, u } => (Some(value), Some(u), None),
+            Sample::BelowFloor { floor } => (None, None, Some(floor)),
+            _ => (None, None, None),
+        };
+        self.insert(
+            "reading",
+            params![
+                stage,
+                start,
+                step,
+                reading.role.name(),
+                reading.measurand.name(),
+                reading.asked.0,
+                reading.answered.0,
+                reading.sample.word(),
+                value,
+                u,
+                floor,
+                reading.regulation.word()
+            ],
+        )
+    }
+
+    /// Notes that a start begins. Without its end it is void.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn begin_start(&mut self, stage: u32, number: u32, begin: &StartBegin) -> Result<(), RecordError> {
+        let volts = match begin.residual {
+            Some(Sample::Value { value, .. }) => Some(value),
+            _ => None,
+        };
+        let kind = begin.residual.map(Sample::word);
+        self.insert("start_begin", params![stage, number, begin.off_wanted.0, volts, kind])
+    }
+
+    /// Notes how a start ended.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn end_start(&mut self, stage: u32, number: u32, end: &StartEnd) -> Result<(), RecordError> {
+        let (kind, plateau, u) = columns(end.plateau);
+        self.insert(
+            "start_end",
+            params![
+                stage,
+                number,
+                end.off.map(|t| t.0),
+                end.on.map(|t| t.0),
+                end.outcome,
+                end.counts,
+                end.state,
+                end.reached.map(|t| t.0),
+                plateau,
+                u,
+                kind,
+                end.peak.map(|a| a.0),
+                end.limited.0,
+                end.reason
+            ],
+        )
+    }
+
+    /// Notes a step of a sweep.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn leakage(&mut self, stage: u32, row: &LeakageRow) -> Result<(), RecordError> {
+        let (kind, leakage, u) = columns(row.leakage);
+        self.insert(
+            "leakage",
+            params![
+                stage,
+                row.step,
+                row.part,
+                row.set.0,
+                row.at_part.map(|v| v.0),
+                leakage,
+                u,
+                kind,
+                row.limit.0,
+                row.electrified.0,
+                row.change,
+                row.drift.map(|a| a.0)
+            ],
+        )
+    }
+
+    /// Notes an event.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn event(&mut self, at: Seconds, kind: &str, text: &str) -> Result<(), RecordError> {
+        self.insert("event", params![at.0, kind, text])
+    }
+
+    /// Notes a finding.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn finding(&mut self, stage: Option<u32>, finding: &Finding) -> Result<(), RecordError> {
+        let stretch = self.stretch;
+        self.insert(
+            "finding",
+            params![stretch, stage, finding.code, finding.severity.name(), finding.sentence, finding.advice, figures(finding)],
+        )
+    }
+}
