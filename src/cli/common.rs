@@ -2,7 +2,7 @@
 
 use crate::document::{Document, Problems};
 use crate::plan::{Bench, Checked, Plan, check};
-use crate::record::{FileRow, Header, new_folder};
+use crate::record::{FileRow, Header, Run, new_folder};
 use crate::rehearsal::UnitFile;
 use crate::runner::{Ended, Exit};
 use crate::units::Amperes;
@@ -38,6 +38,11 @@ pub(super) fn refuse(why: &str) -> Exit {
 pub(super) fn complaint(why: &str) -> Exit {
     errln!("error: {why}");
     Exit::Wrong
+}
+
+/// The exit code of something that holds or not.
+pub(super) fn whether(holds: bool) -> Exit {
+    if holds { Exit::Within } else { Exit::Anomaly }
 }
 
 pub(super) fn plan(path: &Path) -> Result<Plan, Problems> {
@@ -178,6 +183,9 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
         outln!("A run that was stopped is not taken up again: `rampart run` begins a new one.");
     }
     outln!("Record: {}", folder.display());
+    if let Ok(fingerprint) = Run::open(folder).and_then(|run| run.fingerprint()) {
+        outln!("Fingerprint: {fingerprint}");
+    }
     match report {
         Ok(path) => outln!("Report: {}", path.display()),
         Err(why) => outln!("The report could not be written: {why}"),

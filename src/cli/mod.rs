@@ -10,6 +10,7 @@ mod report;
 mod run;
 mod runs;
 mod standin;
+mod verify;
 
 use crate::runner::Exit;
 use clap::{Parser, Subcommand};
@@ -60,6 +61,11 @@ enum Verb {
         after_help = "Example: rampart report last\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`."
     )]
     Report(report::Arguments),
+    /// Check that a record is as it was written
+    #[command(
+        after_help = "Example: rampart verify last --fingerprint 3f2a99c1\n\nExit code 0: every row is as it was written; 1: it is not, and what differs is named. It covers run.sqlite, and neither traffic.log nor the report."
+    )]
+    Verify(verify::Arguments),
 }
 
 /// Parses the command line, does what it says, and returns the exit code.
@@ -83,6 +89,7 @@ pub fn main() -> u8 {
         Verb::Standin(a) => standin::main(&a),
         Verb::Runs(a) => runs::main(&a),
         Verb::Report(a) => report::main(&a),
+        Verb::Verify(a) => verify::main(&a),
     };
     exit.code()
 }

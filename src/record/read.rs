@@ -302,6 +302,15 @@ impl Run {
         })
     }
 
+    /// The hash over everything that has been committed, in hexadecimal.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn fingerprint(&self) -> Result<String, RecordError> {
+        let last = self.rows("SELECT sha256 FROM batch ORDER BY number DESC LIMIT 1", None, |r| r.get(0))?;
+        Ok(last.into_iter().next().unwrap_or_default())
+    }
+
     /// How many findings of a severity.
     ///
     /// # Errors

@@ -60,6 +60,7 @@ fn head(run: &Run) -> Result<Markup, RecordError> {
     let how = run.how.clone().unwrap_or_else(|| "the run was cut off: what had been committed is here".into());
     let name = run.folder().file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let length = run.ended.map(spell);
+    let fingerprint = run.fingerprint()?;
     Ok(html! {
         header {
             @if run.is_rehearsal() {
@@ -73,6 +74,7 @@ fn head(run: &Run) -> Result<Markup, RecordError> {
                 @if let Some(length) = length { ", took " (length) }
                 "; " (run.tool) "; seed " (run.seed) "; record " (name)
             }
+            p.small.fingerprint { "Fingerprint of the record: " (fingerprint) }
             @if !run.cautions.is_empty() { details { summary { "Warnings of the check, before power" } pre { (run.cautions) } } }
         }
     })

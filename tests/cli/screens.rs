@@ -13,7 +13,7 @@ fn short(more: &str) -> Place {
 fn help() {
     let place = Place::new();
     let mut text = place.run(&["--help"]).shown();
-    for verb in ["rehearse", "run", "check", "off", "standin", "runs", "report"] {
+    for verb in ["rehearse", "run", "check", "off", "standin", "runs", "report", "verify"] {
         text.push_str(&format!("=== {verb}\n{}", place.run(&[verb, "--help"]).shown()));
     }
     insta::assert_snapshot!(text);
@@ -77,4 +77,26 @@ fn over_current_trips() {
 #[test]
 fn an_empty_list() {
     insta::assert_snapshot!(Place::new().run(&["runs"]).shown());
+}
+
+#[test]
+fn a_record_is_verified() {
+    let place = short("");
+    let ended = place.run(&["rehearse", "gate.toml", "--seed", "7"]).out;
+    let told = ended.lines().find_map(|l| l.strip_prefix("Fingerprint: ")).unwrap();
+    let said = place.run(&["verify", "last", "--fingerprint", &told[..16]]);
+    assert_eq!(said.code, Some(0), "{}", said.shown());
+    insta::assert_snapshot!("verified", place.run(&["verify", "last"]).shown());
+    let other = place.run(&["verify", "last", "--fingerprint", "0123456789"]);
+    assert!(other.code == Some(1) && other.out.contains("its fingerprint is"), "{}", other.shown());
+    assert_eq!(place.run(&["verify", "last", "--fingerprint", "last"]).code, Some(2));
+    assert_eq!(place.run(&["verify", "1999"]).code, Some(2));
+
+    let store = rusqlite::Connection::open(place.only_run().join("run.sqlite")).unwrap();
+    store.execute_batch("UPDATE reading SET value = value * 1.01 WHERE rowid = 40").unwrap();
+    drop(store);
+    insta::assert_snapshot!("changed_reading", place.run(&["verify", "last"]).shown());
+    std::fs::write(place.only_run().join("run.sqlite"), b"coffee").unwrap();
+    let said = place.run(&["verify", "last"]);
+    assert!(said.code == Some(1) && said.err.contains("not a database"), "{}", said.shown());
 }

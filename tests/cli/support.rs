@@ -108,8 +108,11 @@ impl Said {
     }
 }
 
-/// Replaces dates of folders (20261125T150157) by a word.
+/// Replaces dates of folders (20261125T150157) and fingerprints by a word.
 pub fn steady(text: &str) -> String {
+    let is_hash = |word: &&str| word.len() == 64 && word.bytes().all(|b| b.is_ascii_hexdigit());
+    let hashes: Vec<&str> = text.split_whitespace().filter(is_hash).collect();
+    let text = &hashes.iter().fold(text.to_owned(), |text, hash| text.replace(hash, "<fingerprint>"));
     let bytes = text.as_bytes();
     let is_moment = |at: usize| {
         bytes
