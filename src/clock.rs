@@ -12,6 +12,8 @@ use tokio::time::{Duration, Instant};
 #[derive(Clone, Copy, Debug)]
 pub struct Clock {
     start: Instant,
+    /// Bench time at `start`.
+    origin: Seconds,
     pace: f64,
 }
 
@@ -19,13 +21,18 @@ impl Clock {
     /// Starts at zero, now. `pace` is how many seconds of bench time pass in a
     /// second; anything but a number above zero counts as 1.
     pub fn start(pace: f64) -> Self {
+        Self::start_at(Seconds(0.0), pace)
+    }
+
+    /// Starts at `origin`, now: for a run that goes on.
+    pub fn start_at(origin: Seconds, pace: f64) -> Self {
         let pace = if pace.is_finite() && pace > 0.0 { pace } else { 1.0 };
-        Self { start: Instant::now(), pace }
+        Self { start: Instant::now(), origin, pace }
     }
 
     /// Seconds since the start.
     pub fn now(&self) -> Seconds {
-        Seconds(self.start.elapsed().as_secs_f64() * self.pace)
+        self.origin + Seconds(self.start.elapsed().as_secs_f64() * self.pace)
     }
 
     /// Waits for a span of bench time.
@@ -37,7 +44,7 @@ impl Clock {
 
     /// Waits until a moment of bench time; returns at once if it has passed.
     pub async fn sleep_until(&self, moment: Seconds) {
-        tokio::time::sleep_until(self.start + self.real(moment)).await;
+        tokio::time::sleep_until(self.start + self.real(moment - self.origin)).await;
     }
 
     /// The real span that a span of bench time takes.

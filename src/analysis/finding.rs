@@ -10,6 +10,7 @@ pub use power::{log, ramp};
 pub use starts::starts;
 
 use crate::units::Unit;
+use std::borrow::Cow;
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -23,6 +24,9 @@ pub enum Severity {
 }
 
 impl Severity {
+    /// From the least.
+    pub const ALL: [Severity; 3] = [Severity::Note, Severity::Undecided, Severity::Anomaly];
+
     /// As record and report name it.
     pub fn name(self) -> &'static str {
         match self {
@@ -74,7 +78,7 @@ impl Figure {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
     /// A short name that stays the same: `starts-fail`.
-    pub code: &'static str,
+    pub code: Cow<'static, str>,
     /// How much it weighs.
     pub severity: Severity,
     /// The sentence.
@@ -87,8 +91,8 @@ pub struct Finding {
 
 impl Finding {
     /// A finding without figures or advice yet.
-    pub fn new(code: &'static str, severity: Severity, sentence: String) -> Self {
-        Self { code, severity, sentence, advice: None, figures: Vec::new() }
+    pub fn new(code: impl Into<Cow<'static, str>>, severity: Severity, sentence: String) -> Self {
+        Self { code: code.into(), severity, sentence, advice: None, figures: Vec::new() }
     }
 
     /// With advice.

@@ -100,10 +100,6 @@ pub struct Soak {
     pub leakage: Level,
     /// Voltage really at the part, V = supply - I R; `None` where the current is not known.
     pub at_part: Option<Volts>,
-    /// How many readings the value rests on.
-    pub readings: usize,
-    /// Spread of those readings (sample standard deviation).
-    pub spread: Option<Amperes>,
     /// Relative change over the last third of the soak; `None` where it cannot be told.
     pub change: Option<f64>,
     /// When the value was read, since the bias.
@@ -137,14 +133,14 @@ pub fn summarise(moments: &[Moment], electrify: Seconds, series: Ohms, capacitan
         .collect();
     let values: Vec<f64> = known.iter().map(|(v, _)| *v).collect();
     let moments_of = super::series::mean_and_deviation(&values);
-    let (leakage, spread) = match moments_of {
+    let leakage = match moments_of {
         // Half of the window must be values: a stray one does not speak for it.
         Some((mean, sd)) if known.len() * 2 >= window.len() => {
             let u = known.iter().map(|(_, u)| *u).fold(0.0, f64::max);
             let of_mean = sd.map_or(0.0, |sd| sd / (known.len() as f64).sqrt());
-            (Level::Known { value: Amperes(mean), u: Amperes(u.hypot(of_mean)) }, sd.map(Amperes))
+            Level::Known { value: Amperes(mean), u: Amperes(u.hypot(of_mean)) }
         }
-        _ => (window.last().map_or(Level::Missing, |m| m.current), None),
+        _ => window.last().map_or(Level::Missing, |m| m.current),
     };
     let supply: Vec<f64> = window.iter().filter_map(|m| m.supply.map(|v| v.0)).collect();
     let supply = super::series::mean_and_deviation(&supply).map(|(mean, _)| mean);
@@ -157,8 +153,6 @@ pub fn summarise(moments: &[Moment], electrify: Seconds, series: Ohms, capacitan
     Some(Soak {
         leakage,
         at_part,
-        readings: known.len(),
-        spread,
         change: change(&upto, electrify),
         electrified: end,
         drift: drift(&upto, electrify, capacitance),

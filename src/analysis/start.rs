@@ -57,6 +57,21 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    /// All.
+    pub const ALL: [Outcome; 11] = [
+        Outcome::Started,
+        Outcome::Slow,
+        Outcome::BelowFloor,
+        Outcome::OtherState,
+        Outcome::InLimit,
+        Outcome::Dropped,
+        Outcome::Looping,
+        Outcome::HighCurrent,
+        Outcome::NoState,
+        Outcome::Tripped,
+        Outcome::Void,
+    ];
+
     /// As record and report name it.
     pub fn name(self) -> &'static str {
         match self {

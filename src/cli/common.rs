@@ -124,12 +124,6 @@ pub(super) fn header(
     began: String,
     unit: Option<&UnitFile>,
 ) -> Header {
-    let file =
-        |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
-    let mut files =
-        vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)];
-    files.extend(bench.meter.as_ref().map(|m| file("profile", &m.profile.document)));
-    files.extend(unit.map(|u| file("unit", &u.document)));
     Header {
         kind,
         title: plan.title.clone(),
@@ -137,8 +131,19 @@ pub(super) fn header(
         seed,
         began,
         cautions: checked.problems.to_string(),
-        files,
+        files: followed(plan, bench, unit),
     }
+}
+
+/// The texts that a run follows.
+pub(super) fn followed(plan: &Plan, bench: &Bench, unit: Option<&UnitFile>) -> Vec<FileRow> {
+    let file =
+        |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
+    let mut files =
+        vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)];
+    files.extend(bench.meter.as_ref().map(|m| file("profile", &m.profile.document)));
+    files.extend(unit.map(|u| file("unit", &u.document)));
+    files
 }
 
 /// A seed that nobody chose.
@@ -178,9 +183,12 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
         Err(why) if exit == Exit::NotOff => shout(why),
         Err(why) => outln!("{}.", sentence(why)),
     }
+    let rehearsal = Run::open(folder).is_ok_and(|run| run.is_rehearsal());
     if exit == Exit::Stopped {
         outln!("Nothing that was recorded is lost; what was under way, a start or a step, counts for nothing.");
-        outln!("A run that was stopped is not taken up again: `rampart run` begins a new one.");
+        if let (false, Some(name)) = (rehearsal, folder.file_name()) {
+            outln!("`rampart resume {}` goes on with it.", name.to_string_lossy());
+        }
     }
     outln!("Record: {}", folder.display());
     if let Ok(fingerprint) = Run::open(folder).and_then(|run| run.fingerprint()) {

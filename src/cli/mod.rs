@@ -4,9 +4,11 @@ mod check;
 mod common;
 mod guard;
 mod off;
+mod on_bench;
 mod operator;
 mod rehearse;
 mod report;
+mod resume;
 mod run;
 mod runs;
 mod standin;
@@ -37,6 +39,11 @@ enum Verb {
     /// Run a plan on the bench
     #[command(after_help = format!("Example: rampart run scripts/frost-alarm.toml --bench bench.toml\n\n{}", codes()))]
     Run(run::Arguments),
+    /// Go on with a run that was cut short, in the same record
+    #[command(
+        after_help = format!("Example: rampart resume last\n\nStages that were carried out are not done again. In the stage that was cut, a log goes on for the time that is left, a start stage with the next start (the one in hand stays void), a sweep with the next voltage; a ramp and a question begin again.\n\n{}", codes())
+    )]
+    Resume(resume::Arguments),
     /// Say everything that can be known before power: mistakes, time, energy, size, commands
     #[command(after_help = "Example: rampart check scripts/frost-alarm.toml --bench bench.toml --commands")]
     Check(check::Arguments),
@@ -83,6 +90,7 @@ pub fn main() -> u8 {
     let exit = match arguments.verb {
         Verb::Rehearse(a) => rehearse::main(&a),
         Verb::Run(a) => run::main(&a),
+        Verb::Resume(a) => resume::main(&a),
         Verb::Check(a) => check::main(&a),
         Verb::Off(a) => off::main(&a),
         Verb::Guard => guard::main(),

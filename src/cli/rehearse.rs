@@ -10,7 +10,7 @@ use crate::link::{Link, memory};
 use crate::plan::{Checked, Passed};
 use crate::record::Durability;
 use crate::rehearsal::{Quirks, Rig, UnitFile, serve};
-use crate::runner::{Conduct, Ended, Exit, Watcher, conduct};
+use crate::runner::{Begin, Conduct, Ended, Exit, Watcher, conduct};
 use crate::view::Terminal;
 use crate::view::errln;
 use std::path::{Path, PathBuf};
@@ -107,7 +107,7 @@ pub(super) fn rehearse(
         let work = Conduct {
             passed,
             folder,
-            header: header("rehearsal", checked, plan, bench, seed, MADE_UP_DATE.into(), Some(unit)),
+            begin: Begin::New(header("rehearsal", checked, plan, bench, seed, MADE_UP_DATE.into(), Some(unit))),
             durability: Durability::Rehearsal,
             clock,
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),

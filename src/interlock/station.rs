@@ -158,6 +158,11 @@ impl Station {
         self.spent = Joules(0.0);
     }
 
+    /// Energy that this stage had used before the run was cut short.
+    pub fn spent_before(&mut self, spent: Joules) {
+        self.spent = spent;
+    }
+
     /// Whether anything has been energised in this run.
     pub fn ever_energised(&self) -> bool {
         self.ever_energised

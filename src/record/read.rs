@@ -1,6 +1,8 @@
 //! Reading a record: also one whose run was killed.
 
-use super::rows::{EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, ReadingRow, SettingRow, StageRow, StartRow};
+use super::rows::{
+    EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, ReadingRow, ResumedRow, SettingRow, StageRow, StartRow,
+};
 use super::{FILE, RecordError, VERSION};
 use crate::analysis::Level;
 use crate::units::{Amperes, Seconds, Unit, Volts, engineering, with_uncertainty};
@@ -122,6 +124,36 @@ impl Run {
         self.rows("SELECT kind, name, text FROM file ORDER BY rowid", None, |r| {
             Ok(FileRow { kind: r.get(0)?, name: r.get(1)?, text: r.get(2)? })
         })
+    }
+
+    /// When and how it was taken up again.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn resumed(&self) -> Result<Vec<ResumedRow>, RecordError> {
+        self.rows("SELECT stretch, at_s, gap_s, wall, tool, differs FROM resumed ORDER BY stretch", None, |r| {
+            Ok(ResumedRow {
+                stretch: r.get(0)?,
+                at: Seconds(r.get(1)?),
+                gap: Seconds(r.get(2)?),
+                wall: r.get(3)?,
+                tool: r.get(4)?,
+                differs: r.get(5)?,
+            })
+        })
+    }
+
+    /// When the last thing happened.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn last_moment(&self) -> Result<Seconds, RecordError> {
+        let sql = "SELECT max(t) FROM (SELECT 0.0 AS t UNION ALL SELECT max(answered_s) FROM reading UNION ALL
+                   SELECT max(at_s) FROM event UNION ALL SELECT max(began_s) FROM stage_begin UNION ALL
+                   SELECT max(ended_s) FROM stage_end UNION ALL SELECT max(at_s) FROM ended UNION ALL
+                   SELECT max(at_s) FROM resumed UNION ALL SELECT max(at_s) FROM setting)";
+        let last = self.rows(sql, None, |r| r.get(0))?;
+        Ok(Seconds(last.into_iter().next().unwrap_or_default()))
     }
 
     /// The instruments that took part.
@@ -247,6 +279,16 @@ impl Run {
         })
     }
 
+    /// The starts of a stage in which the supply said that it limits.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn limited_starts(&self, stage: u32) -> Result<Vec<u32>, RecordError> {
+        let sql = "SELECT DISTINCT start FROM reading
+                   WHERE stage = ? AND start IS NOT NULL AND regulation = 'constant current' ORDER BY start";
+        self.rows(sql, Some(stage), |r| r.get(0))
+    }
+
     /// The steps of a leakage sweep.
     ///
     /// # Errors
@@ -268,6 +310,16 @@ impl Run {
                 drift: r.get::<_, Option<f64>>(10)?.map(Amperes),
             })
         })
+    }
+
+    /// The trip in the last stretch, in words.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn tripped(&self) -> Result<Option<String>, RecordError> {
+        let sql = "SELECT text FROM event WHERE kind = 'trip'
+                   AND at_s >= (SELECT coalesce(max(at_s), 0.0) FROM resumed) ORDER BY rowid DESC";
+        Ok(self.rows(sql, None, |r| r.get(0))?.into_iter().next())
     }
 
     /// What happened beside the readings.

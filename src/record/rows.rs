@@ -208,6 +208,23 @@ pub struct EventRow {
     pub text: String,
 }
 
+/// That a run was taken up again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ResumedRow {
+    /// From 2.
+    pub stretch: u32,
+    /// Where its time goes on.
+    pub at: Seconds,
+    /// Since the last row before.
+    pub gap: Seconds,
+    /// Wall clock.
+    pub wall: String,
+    /// The tool that went on.
+    pub tool: String,
+    /// What differs from before, in words; or empty.
+    pub differs: String,
+}
+
 /// A finding as it stands in the record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FindingRow {

@@ -22,8 +22,20 @@ impl TrafficLog {
     /// # Errors
     /// The system's; one that exists already is not written over.
     pub fn create(folder: &Path) -> Result<Self, RecordError> {
+        Self::open(folder, OpenOptions::new().write(true).create_new(true))
+    }
+
+    /// Goes on with the one in a run's folder.
+    ///
+    /// # Errors
+    /// The system's.
+    pub fn append(folder: &Path) -> Result<Self, RecordError> {
+        Self::open(folder, OpenOptions::new().append(true).create(true))
+    }
+
+    fn open(folder: &Path, how: &OpenOptions) -> Result<Self, RecordError> {
         let path = folder.join(TRAFFIC);
-        let file = OpenOptions::new().write(true).create_new(true).open(&path).map_err(RecordError::file(&path))?;
+        let file = how.open(&path).map_err(RecordError::file(&path))?;
         Ok(Self { file: Mutex::new(BufWriter::with_capacity(1 << 16, file)) })
     }
 

@@ -61,6 +61,7 @@ fn head(run: &Run) -> Result<Markup, RecordError> {
     let name = run.folder().file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let length = run.ended.map(spell);
     let fingerprint = run.fingerprint()?;
+    let resumed = run.resumed()?;
     Ok(html! {
         header {
             @if run.is_rehearsal() {
@@ -73,6 +74,13 @@ fn head(run: &Run) -> Result<Markup, RecordError> {
                 @if run.is_rehearsal() { "Virtual time" } @else { "Began " (run.began) }
                 @if let Some(length) = length { ", took " (length) }
                 "; " (run.tool) "; seed " (run.seed) "; record " (name)
+            }
+            @for again in &resumed {
+                p.small {
+                    "Taken up again at " (spell(again.at)) ", " (spell(again.gap)) " after its last row (" (again.wall) ", " (again.tool) ")"
+                    @if !again.differs.is_empty() { "; different from before: " (again.differs) }
+                    "."
+                }
             }
             p.small.fingerprint { "Fingerprint of the record: " (fingerprint) }
             @if !run.cautions.is_empty() { details { summary { "Warnings of the check, before power" } pre { (run.cautions) } } }

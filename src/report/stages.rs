@@ -16,7 +16,7 @@ const BARS_A_DECADE: i32 = 12;
 /// The plan as the record keeps it, where it can still be read.
 pub(super) fn plan_of(run: &Run) -> Result<Option<Plan>, RecordError> {
     let files = run.files()?;
-    Ok(files.iter().find(|f| f.kind == "plan").and_then(|f| Plan::read(&Document::new(&f.name, &f.text)).ok()))
+    Ok(files.iter().rfind(|f| f.kind == "plan").and_then(|f| Plan::read(&Document::new(&f.name, &f.text)).ok()))
 }
 
 /// Plots and tables of a stage.
@@ -76,7 +76,19 @@ fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, R
     {
         plot.band(low.0, high.0, "expected at the end");
     }
-    let line: Vec<(f64, Option<f64>)> = seen.values.iter().map(|(x, y)| (*x, Some(*y))).collect();
+    // A ramp that was taken up again began again.
+    let gaps = run.resumed()?;
+    let mut line: Vec<(f64, Option<f64>)> = Vec::new();
+    let mut before = None;
+    for point in &points {
+        let (Some(volts), Some(current)) = (point.volts, point.current.value()) else { continue };
+        let stretch = gaps.iter().filter(|gap| point.at >= gap.at).count();
+        if before.is_some_and(|b| b != stretch) {
+            line.push((volts.0, None));
+        }
+        before = Some(stretch);
+        line.push((volts.0, Some(current.0)));
+    }
     plot.line(&line);
     plot.dots(Shape::Dot, &seen.values, "value");
     plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
@@ -99,7 +111,11 @@ fn log(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, Re
     {
         plot.band(low.0, high.0, "expected");
     }
-    let line: Vec<(f64, Option<f64>)> = points.iter().map(|p| (p.at.0 - began, p.current.value().map(|v| v.0))).collect();
+    let mut line: Vec<(f64, Option<f64>)> = points.iter().map(|p| (p.at.0 - began, p.current.value().map(|v| v.0))).collect();
+    // No line across the time in which nothing ran.
+    let gaps = run.resumed()?;
+    line.extend(gaps.iter().map(|gap| (gap.at.0 - began, None)).filter(|(at, _)| *at >= 0.0));
+    line.sort_by(|a, b| a.0.total_cmp(&b.0));
     plot.line(&line);
     plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
     plot.dots(Shape::Beyond, &seen.beyond, "beyond the range");

@@ -1,7 +1,7 @@
 //! One run from open links to a finished record: what `run`, `rehearse` and the
 //! tests have in common.
 
-use super::{Ended, Exit, Job, Operator, Watcher, run};
+use super::{Ended, Exit, Job, Operator, Resume, Watcher, run};
 use crate::clock::Clock;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
 use crate::interlock::{Guard, Halt, Journal, Station, Supply, open_meter, open_supply};
@@ -16,14 +16,22 @@ use std::sync::Arc;
 /// A link, or why it could not be opened.
 pub type Tried = Result<Box<dyn Link>, LinkError>;
 
+/// How a run begins.
+pub enum Begin {
+    /// In a new record, with this.
+    New(Header),
+    /// In the record that it was cut short in.
+    Again(Box<Resume>),
+}
+
 /// Everything that one run is made of.
 pub struct Conduct<'r> {
     /// The plan and the bench, checked.
     pub passed: &'r Passed,
-    /// The run's folder, new.
+    /// The run's folder.
     pub folder: &'r Path,
-    /// What the record begins with.
-    pub header: Header,
+    /// A new run, or one that goes on.
+    pub begin: Begin,
     /// How sure a commit must be.
     pub durability: Durability,
     /// The bench's clock.
@@ -59,10 +67,20 @@ pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> R
 }
 
 async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
-    let Conduct { passed, folder, header, durability, clock, expected, supply, meter, guard, watcher, operator } = work;
-    let seed = header.seed;
-    let record = Record::create(folder, &header, durability)?;
-    let traffic = Arc::new(TrafficLog::create(folder)?);
+    let Conduct { passed, folder, begin, durability, clock, expected, supply, meter, guard, watcher, operator } = work;
+    let (record, traffic, seed, resume) = match begin {
+        Begin::New(header) => {
+            let record = Record::create(folder, &header, durability)?;
+            (record, TrafficLog::create(folder)?, header.seed, None)
+        }
+        Begin::Again(resume) => {
+            let mut record = Record::append(folder, durability)?;
+            record.resumed(resume.at, resume.gap, &resume.wall, &resume.differs, &resume.files)?;
+            record.event(resume.at, "resumed", &resume.told())?;
+            (record, TrafficLog::append(folder)?, resume.seed, Some(*resume))
+        }
+    };
+    let traffic = Arc::new(traffic);
     let journal = Journal::new(record, traffic.clone(), clock);
     if let Some(guard) = &guard {
         journal.event("guard", &format!("stands ready, process {}", guard.process()))?;
@@ -78,7 +96,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         Err(halt) => return Ok(not_begun(&halt, &journal, clock)),
     };
     let station = Station::new(passed, supply, meter, clock, journal.clone()).guarded(guard);
-    let ended = run(Job { passed, station, seed, expected, watcher, operator }, stop).await;
+    let ended = run(Job { passed, station, seed, expected, resume, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)
 }

@@ -98,9 +98,13 @@ fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
         .advise(advice)
 }
 
+/// The start of the unit is not part of a log: it begins at the hand-over, a second in at least.
+pub(super) fn settled(log: &Log) -> Seconds {
+    log.limit.after.max(Seconds(1.0)).min(log.length / 2.0)
+}
+
 fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
-    // The start of the unit is not part of the log: from the hand-over on, a second at least.
-    let settled = log.limit.after.max(Seconds(1.0)).min(log.length / 2.0);
+    let settled = settled(log);
     let points: Vec<Point> = looks.iter().filter(|l| l.at >= settled).map(|l| Point { at: l.at, current: l.current }).collect();
     let Some(last) = points.last() else { return Ok(()) };
     // The last reading stands for the time until the next; to a tenth of a second where it was cut short.
@@ -115,7 +119,7 @@ fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
 /// The starts of a stage so far.
 #[derive(Default)]
 pub(super) struct Tally {
-    rows: Vec<many::Row>,
+    pub(super) rows: Vec<many::Row>,
 }
 
 fn verdict(start: &Start, seen: &Seen) -> Verdict {

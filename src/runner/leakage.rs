@@ -5,6 +5,7 @@
 //! changes only upwards, on overload after the charging current has gone.
 
 use super::ask::put;
+use super::resume::Cut;
 use super::{Bench, Gathered, Look, Question, judge, look};
 use crate::analysis::finding::LeakageStep;
 use crate::analysis::leakage::{Moment, summarise};
@@ -23,7 +24,16 @@ struct MeterState {
     ranges: Vec<(f64, Ohms)>,
 }
 
-pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage) -> Result<(), Halt> {
+pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage, cut: Cut) -> Result<(), Halt> {
+    let first = cut.next.max(1);
+    bench.gathered = match cut.gathered {
+        Gathered::Sweep(steps) => Gathered::Sweep(steps),
+        _ => Gathered::Sweep(Vec::new()),
+    };
+    let left: Vec<(u32, Volts)> = (1..).zip(sweep.voltages.iter().copied()).filter(|(number, _)| *number >= first).collect();
+    if left.is_empty() {
+        return judge::gathered(bench);
+    }
     put(bench, &question(sweep)).await?;
     let Some(seat) = &bench.passed.bench().meter else { return Ok(()) };
     let Some(profile) = seat.profile.meter() else { return Ok(()) };
@@ -43,15 +53,14 @@ pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage) -
         patience: super::PATIENCE,
         in_limit: None,
     };
-    bench.gathered = Gathered::Sweep(Vec::new());
     let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
-    for (number, set) in (1..).zip(&sweep.voltages) {
-        on.set_voltage(*set).await?;
+    for (number, set) in left {
+        on.set_voltage(set).await?;
         let moments = soak(&mut on, sweep, number, &mut meter, &mut *bench.watcher).await?;
         let shunt = meter.ranges.get(meter.range).map_or(Ohms(0.0), |r| r.1);
         let series = sweep.series + shunt + leads;
         let Some(soak) = summarise(&moments, sweep.electrify, series, sweep.part.capacitance) else { continue };
-        let made = LeakageStep { set: *set, soak };
+        let made = LeakageStep { set, soak };
         judge::leakage_step(&bench.journal, bench.stage, number, sweep, &made)?;
         if let Gathered::Sweep(steps) = &mut bench.gathered {
             steps.push(made);

@@ -1,11 +1,13 @@
 //! The `log` stage: holds the voltage and logs at an even pace. A reading that
 //! took too long shifts those after it: there is no burst to catch up.
 
-use super::{Bench, Gathered, look};
+use super::resume::Cut;
+use super::{Bench, Gathered, judge, look};
 use crate::interlock::{Halt, Request};
 use crate::plan::Log;
+use crate::units::Seconds;
 
-pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
+pub(super) async fn run(bench: &mut Bench<'_>, log: &Log, cut: Cut) -> Result<(), Halt> {
     let request = Request {
         voltage: log.voltage,
         highest: log.voltage,
@@ -14,12 +16,17 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
         patience: super::PATIENCE,
         in_limit: None,
     };
-    bench.gathered = Gathered::Log(Vec::new());
-    {
+    let (logged, settled) = (cut.logged, judge::settled(log));
+    let goes_on = logged > Seconds(0.0);
+    bench.gathered = match cut.gathered {
+        Gathered::Log(looks) => Gathered::Log(looks),
+        _ => Gathered::Log(Vec::new()),
+    };
+    if logged < log.length {
         let clock = bench.station.clock();
         let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
         let on_at = on.on_at();
-        let end = on_at + log.length;
+        let end = on_at + (log.length - logged);
         let mut due = on_at;
         let hand_over = on_at + log.limit.after;
         while due < end {
@@ -30,8 +37,12 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
                 on.hand_over().await?;
             }
             on.wait_until(due).await?;
-            let seen = look(&mut on, None, &log.states, &mut *bench.watcher).await?;
-            if let Gathered::Log(looks) = &mut bench.gathered {
+            let mut seen = look(&mut on, None, &log.states, &mut *bench.watcher).await?;
+            // Going on, the unit starts anew: that is in the record, and no part of the log.
+            if let Gathered::Log(looks) = &mut bench.gathered
+                && !(goes_on && seen.at < settled)
+            {
+                seen.at = seen.at + logged;
                 looks.push(seen);
             }
             due = (due + log.every).max(clock.now());
@@ -39,5 +50,5 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log) -> Result<(), Halt> {
         on.wait_until(end).await?;
         on.off().await?;
     }
-    super::judge::gathered(bench)
+    judge::gathered(bench)
 }

@@ -13,12 +13,14 @@ mod log;
 mod operator;
 mod progress;
 mod ramp;
+mod resume;
 mod start;
 
-pub use conduct::{Conduct, Tried, conduct};
+pub use conduct::{Begin, Conduct, Tried, conduct};
 pub use exit::Exit;
 pub use operator::{Answer, Operator, Question};
 pub use progress::{Progress, Watcher};
+pub use resume::Resume;
 
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
@@ -46,6 +48,8 @@ pub struct Job<'r> {
     pub seed: u64,
     /// How long it will take.
     pub expected: Vec<Seconds>,
+    /// What it goes on from, where it was cut short.
+    pub resume: Option<Resume>,
     /// Who watches.
     pub watcher: &'r mut dyn Watcher,
     /// Who is asked.
@@ -80,6 +84,10 @@ struct Bench<'r> {
     in_place: Option<String>,
     /// What the stage in hand has seen, so that it is judged even when it is cut short.
     gathered: Gathered,
+    /// Where the stage that is entered next goes on, when the run was cut in it.
+    cut: Option<resume::Cut>,
+    /// From when on the unit is known to have been off, before anything was switched on.
+    rested_since: Seconds,
     findings: Vec<Finding>,
 }
 
@@ -96,8 +104,9 @@ enum Gathered {
 /// Carries out the plan until its end, a halt, a panic, or until `stop` says why
 /// to stop. Then the output is off and verified, or the exit code says that it is not.
 pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
-    let Job { passed, station, seed, expected, watcher, operator } = job;
+    let Job { passed, station, seed, expected, resume, watcher, operator } = job;
     let journal = station.journal().clone();
+    let rested_since = station.clock().now();
     let committer = tokio::spawn(journal.clone().keep_committed());
     let mut bench = Bench {
         passed,
@@ -107,11 +116,16 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         expected,
         watcher,
         operator,
-        stage: 0,
+        stage: resume.as_ref().map_or(0, |r| r.done),
         in_place: None,
         gathered: Gathered::Nothing,
+        cut: None,
+        rested_since,
         findings: Vec::new(),
     };
+    if let Some(resume) = resume {
+        (bench.in_place, bench.findings, bench.cut) = (resume.in_place, resume.findings, Some(resume.cut));
+    }
     // The work is dropped here, at the latest: an output that it left on is then being switched off.
     let halt = tokio::select! {
         biased;
@@ -173,7 +187,8 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let count = u32::try_from(plan.stages.len()).unwrap_or(u32::MAX);
     let total = bench.expected.iter().fold(Seconds(0.0), |sum, t| sum + *t);
     bench.watcher.see(&Progress::Run { title: &plan.title, unit: &plan.unit.name, stages: count, expected: total });
-    for (index, stage) in plan.stages.iter().enumerate() {
+    let done = bench.stage;
+    for (index, stage) in plan.stages.iter().enumerate().filter(|(_, s)| s.number > done) {
         let clock = bench.station.clock();
         let (kind, what) = (stage.kind.word(), describe(&stage.kind));
         bench.stage = stage.number;
@@ -183,7 +198,7 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
         bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
         let result = carry_out(bench, stage).await;
-        let how = result.as_ref().map_or_else(Halt::to_string, |()| "done".to_owned());
+        let how = result.as_ref().map_or_else(Halt::to_string, |()| resume::DONE.to_owned());
         bench.journal.write(|r| r.end_stage(stage.number, &how, clock.now()))?;
         bench.watcher.see(&Progress::StageDone { number: stage.number, how: &how });
         result?;
@@ -197,11 +212,13 @@ async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
         ask::for_the_unit(bench).await?;
     }
     set_meter(bench, stage).await?;
+    let cut = bench.cut.take().unwrap_or_default();
+    bench.station.spent_before(cut.spent);
     match &stage.kind {
         StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
-        StageKind::Log(log) => log::run(bench, log).await,
-        StageKind::Start(start) => start::run(bench, start).await,
-        StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage).await,
+        StageKind::Log(log) => log::run(bench, log, cut).await,
+        StageKind::Start(start) => start::run(bench, start, cut).await,
+        StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage, cut).await,
         StageKind::Ask(ask) => ask::run(bench, ask).await,
     }
 }

@@ -4,6 +4,7 @@
 //! operator is void, never good; the off-time is counted from the message that
 //! switched off to the message that switches on.
 
+use super::resume::Cut;
 use super::{Bench, Gathered, Look, look};
 use crate::instrument::Reading;
 use crate::interlock::{Energised, Halt, Prepared, Request};
@@ -27,10 +28,14 @@ enum Next {
     EndStage,
 }
 
-pub(super) async fn run(bench: &mut Bench<'_>, start: &Start) -> Result<(), Halt> {
+pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, cut: Cut) -> Result<(), Halt> {
     let off_times = start.off_times(bench.seed);
-    bench.gathered = Gathered::Starts(super::judge::Tally::default());
-    for (number, off_wanted) in (1..).zip(off_times) {
+    let (first, over) = (cut.next.max(1), cut.over);
+    bench.gathered = match cut.gathered {
+        Gathered::Starts(tally) => Gathered::Starts(tally),
+        _ => Gathered::Starts(super::judge::Tally::default()),
+    };
+    for (number, off_wanted) in (1..).zip(off_times).filter(|(number, _)| *number >= first && !over) {
         let next = one(bench, start, number, off_wanted).await?;
         if matches!(next, Next::EndStage) {
             break;
@@ -49,11 +54,13 @@ async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seco
         patience: Seconds(0.0),
         in_limit: None,
     };
-    let clock = bench.station.clock();
+    let (clock, rested_since) = (bench.station.clock(), bench.rested_since);
     let mut prepared = bench.station.prepare(request).await?;
     // Also before the first start, where an earlier stage had the unit under power.
     let off_at = prepared.off_since();
-    if let Some(off_at) = off_at {
+    // Going on in the middle: off for as long as was wanted, and how long really is not known.
+    let known = off_at.or((number > 1).then_some(rested_since));
+    if let Some(off_at) = known {
         clock.sleep_until(off_at + off_wanted).await;
     }
     let (residual, fallen) = fall(&mut prepared, start, number, clock).await?;

@@ -11,7 +11,7 @@ fn through_every_stage(supply: &str, meter: &str) {
     let what = format!("{supply} with {meter}: {}", outcome.ended.how);
     // The part leaks ten times its limit: an anomaly, and the only one.
     assert_eq!(outcome.ended.exit, Exit::Anomaly, "{what} {:?}", outcome.ended.findings);
-    let codes: Vec<&str> = outcome.ended.findings.iter().map(|f| f.code).collect();
+    let codes: Vec<&str> = outcome.ended.findings.iter().map(|f| &*f.code).collect();
     for code in ["ramp-current", "log-current", "starts-good", "leakage-fail"] {
         assert!(codes.contains(&code), "{code} not in {codes:?}: {what}");
     }

@@ -14,6 +14,7 @@ mod dialects;
 mod faults;
 mod outcomes;
 mod report;
+mod resumed;
 mod safety;
 mod station;
 mod support;

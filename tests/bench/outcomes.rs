@@ -8,8 +8,8 @@ const FROST: &str = include_str!("../../scripts/frost-alarm.toml");
 const LEAKING: &str = include_str!("../../scripts/frost-alarm.unit.toml");
 const REPAIRED: &str = include_str!("../../scripts/frost-alarm-repaired.unit.toml");
 
-fn codes(outcome: &crate::support::Outcome) -> Vec<&'static str> {
-    outcome.ended.findings.iter().map(|f| f.code).collect()
+fn codes(outcome: &crate::support::Outcome) -> Vec<&str> {
+    outcome.ended.findings.iter().map(|f| &*f.code).collect()
 }
 
 #[test]

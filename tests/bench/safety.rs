@@ -211,8 +211,9 @@ fn a_protection_of_the_supplys_own_is_seen_while_it_happens() {
 
 #[test]
 fn what_was_seen_before_a_trip_or_a_stop_is_judged() {
-    let codes =
-        |outcome: &crate::support::Outcome| outcome.ended.findings.iter().map(|f| (f.code, f.severity)).collect::<Vec<_>>();
+    fn codes(outcome: &crate::support::Outcome) -> Vec<(&str, Severity)> {
+        outcome.ended.findings.iter().map(|f| (&*f.code, f.severity)).collect()
+    }
     // The first two times that it is switched on are the ramp and the log.
     let unit = unit("latch_up = { at_start = 5, current = \"300 mA\" }");
     let outcome = rehearse(Setup { unit, ..Setup::default() });

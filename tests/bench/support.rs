@@ -9,7 +9,8 @@ use rampart::link::{Link, memory};
 use rampart::plan::{Bench, Passed, Plan, check};
 use rampart::record::{Durability, Header, Run};
 use rampart::rehearsal::{Quirks, Rig, SupplyState, UnitFile, serve};
-use rampart::runner::{Answer, Conduct, Ended, Operator, Progress, Question, Watcher, conduct};
+use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
+use rampart::units::Seconds;
 use std::future::Future;
 use std::path::Path;
 use tempfile::TempDir;
@@ -171,12 +172,25 @@ pub fn rehearse_with<S: Future<Output = String>>(
     hook: &mut dyn Hook,
     stop: impl FnOnce(Clock) -> S,
 ) -> Outcome {
-    let folder = tempfile::tempdir().unwrap();
+    rehearse_in(tempfile::tempdir().unwrap(), setup, hook, stop)
+}
+
+/// Runs in a folder; where it holds a record already, the run goes on.
+pub fn rehearse_in<S: Future<Output = String>>(
+    folder: TempDir,
+    setup: Setup<'_>,
+    hook: &mut dyn Hook,
+    stop: impl FnOnce(Clock) -> S,
+) -> Outcome {
     let passed = passed(setup.plan, setup.bench);
+    let resume = Run::open(folder.path()).ok().map(|run| {
+        let gone_on = run.last_moment().unwrap() + Seconds(60.0);
+        Box::new(Resume::read(&run, &passed, "2000-01-01T00:01:00Z".into(), gone_on).unwrap())
+    });
     let unit = UnitFile::read(&Document::new("unit.toml", setup.unit)).unwrap_or_else(|p| panic!("{p}"));
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().unwrap();
     let (ended, supply, fired) = runtime.block_on(async {
-        let clock = Clock::start(1.0);
+        let clock = Clock::start_at(resume.as_ref().map_or(Seconds(0.0), |r| r.at()), 1.0);
         let (plan, bench) = (passed.plan(), passed.bench());
         let rig = Rig::build(bench, &unit, &plan.unit.name, setup.seed, clock).unwrap();
         let connect = |role: Role, wire, (quirks, schedule): (Quirks, Schedule)| -> (Box<dyn Link>, Fired) {
@@ -207,7 +221,7 @@ pub fn rehearse_with<S: Future<Output = String>>(
         let work = Conduct {
             passed: &passed,
             folder: folder.path(),
-            header,
+            begin: resume.map_or(Begin::New(header), Begin::Again),
             durability: Durability::Rehearsal,
             clock,
             expected: Vec::new(),

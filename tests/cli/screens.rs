@@ -13,7 +13,7 @@ fn short(more: &str) -> Place {
 fn help() {
     let place = Place::new();
     let mut text = place.run(&["--help"]).shown();
-    for verb in ["rehearse", "run", "check", "off", "standin", "runs", "report", "verify"] {
+    for verb in ["rehearse", "run", "resume", "check", "off", "standin", "runs", "report", "verify"] {
         text.push_str(&format!("=== {verb}\n{}", place.run(&[verb, "--help"]).shown()));
     }
     insta::assert_snapshot!(text);
@@ -99,4 +99,11 @@ fn a_record_is_verified() {
     std::fs::write(place.only_run().join("run.sqlite"), b"coffee").unwrap();
     let said = place.run(&["verify", "last"]);
     assert!(said.code == Some(1) && said.err.contains("not a database"), "{}", said.shown());
+}
+
+#[test]
+fn a_rehearsal_is_not_gone_on_with() {
+    let place = short("");
+    place.run(&["rehearse", "gate.toml", "--seed", "7"]);
+    insta::assert_snapshot!(place.run(&["resume", "last"]).shown());
 }

@@ -3,7 +3,6 @@
 use crate::support::{PATIENCE, Running, StandIn, only_run, signal};
 use crate::texts::{SHORT, unit};
 use rampart::record::Run;
-use rand::{RngExt, SeedableRng};
 use rustix::process::{Pid, Signal, kill_process, test_kill_process};
 use std::time::{Duration, Instant};
 
@@ -22,7 +21,7 @@ fn logging(standin: &mut StandIn) -> Running {
 }
 
 /// The guard's process, as the record names it.
-fn guard_of(standin: &StandIn) -> Pid {
+pub fn guard_of(standin: &StandIn) -> Pid {
     let record = Run::open(&only_run(standin.path())).unwrap();
     let events = record.events().unwrap();
     let event = events.iter().find(|e| e.kind == "guard").unwrap();
@@ -35,7 +34,7 @@ fn is_dead(process: Pid) -> bool {
     test_kill_process(process).is_err() || state.rsplit(") ").next().is_some_and(|rest| rest.starts_with('Z'))
 }
 
-fn gone(process: Pid) {
+pub fn gone(process: Pid) {
     let began = Instant::now();
     while !is_dead(process) {
         assert!(began.elapsed() < PATIENCE, "the guard stays");
@@ -127,41 +126,4 @@ fn a_run_that_ends_well_sends_its_guard_away() {
     assert_eq!(code, Some(0), "{text}");
     gone(guard_of(&standin));
     assert!(!only_run(standin.path()).join("guard.log").exists(), "it had nothing to do");
-}
-
-/// Kills at random moments; `RAMPART_KILLS=300` makes many, and prints how long it
-/// took until the stand-in's output was off.
-#[test]
-fn killed_at_any_moment_the_output_is_off_within_a_second() {
-    let kills = std::env::var("RAMPART_KILLS").ok().and_then(|n| n.parse().ok()).unwrap_or(5);
-    let seed = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap().as_secs();
-    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
-    let (mut took, mut were_on) = (Vec::new(), 0);
-    for round in 0..kills {
-        let mut standin = StandIn::start(&unit(""), "1");
-        standin.write("plan.toml", SHORT);
-        let mut run = Running::start(standin.path(), &["run", "plan.toml"]);
-        run.until("stage 1/3");
-        let moment = Instant::now() + Duration::from_millis(random.random_range(100..8000));
-        while Instant::now() < moment {
-            std::thread::sleep(moment - Instant::now());
-        }
-        signal(&run.child, Signal::KILL);
-        were_on += u32::from(standin.state().contains("output 1 ON"));
-        let off = standin.until_off();
-        assert!(off < Duration::from_secs(1), "seed {seed}, kill {round}: {off:?}");
-        took.push(off);
-        let (code, text) = run.end();
-        assert_eq!(code, None, "seed {seed}, kill {round}: {text}");
-        gone(guard_of(&standin));
-        // The record is whole; what was under way has no end.
-        assert!(Run::open(&only_run(standin.path())).unwrap().exit_code.is_none(), "seed {seed}, kill {round}");
-        assert!(standin.state().contains("output 1 off"), "seed {seed}, kill {round}: on again");
-    }
-    took.sort_unstable();
-    println!(
-        "{kills} kills, {were_on} while the output was on; until off: median {:?}, longest {:?}",
-        took[kills / 2],
-        took[kills - 1]
-    );
 }

@@ -15,6 +15,8 @@
 mod ends;
 mod guard;
 mod kill;
+mod kills;
+mod resume;
 mod support;
 mod terminal;
 #[path = "../cli/support.rs"]

@@ -1,0 +1,175 @@
+//! What `run` and `resume` share: the same refusals before power, the guard, the
+//! locks, the links, the words at the end.
+
+use super::common::{farewell, now, refuse, wrong};
+use super::operator::AtTerminal;
+use crate::clock::Clock;
+use crate::interlock::guard::Brief;
+use crate::interlock::{Guard, Lock, NoLock, reach};
+use crate::plan::{Bench, Checked, Passed, StageKind};
+use crate::record::{Durability, GUARD};
+use crate::runner::{Begin, Conduct, Ended, Exit, conduct};
+use crate::units::Seconds;
+use crate::view::{Terminal, errln};
+use std::path::{Path, PathBuf};
+
+/// A run that gives no sign of life for this long, beyond the longest silence of its
+/// instruments, counts as dead.
+const HUNG: Seconds = Seconds(3.0);
+
+/// What can be chosen for both.
+#[derive(clap::Args)]
+pub(super) struct Choices {
+    /// Where the folders of runs are
+    #[arg(long, default_value = "logs")]
+    pub(super) logs: PathBuf,
+    /// Take every question to the operator as done, and record that
+    #[arg(long)]
+    pub(super) assume_done: bool,
+    /// Let bench time run this much faster: with stand-ins only
+    #[arg(long, default_value_t = 1.0, value_parser = pace)]
+    pub(super) pace: f64,
+    /// Print the findings as JSON
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(pace) if (1.0..=100.0).contains(&pace) => Ok(pace),
+        _ => Err("expected a number from 1 to 100".into()),
+    }
+}
+
+/// The bench that is named or lies here, fit to be opened.
+pub(super) fn bench(named: Option<&Path>, choices: &Choices) -> Result<Bench, Exit> {
+    let bench = match super::common::bench(named) {
+        Ok(Some(bench)) => bench,
+        Ok(None) => {
+            return Err(refuse(
+                "no bench file: name one with --bench, or put bench.toml into this folder; `rampart rehearse` needs none",
+            ));
+        }
+        Err(problems) => return Err(wrong(&problems)),
+    };
+    if let Err(problems) = bench.addressed() {
+        return Err(wrong(&problems));
+    }
+    if choices.pace > 1.0 && bench.patch.is_none() {
+        return Err(refuse("--pace is for stand-ins alone, and this bench file has no [patch]: real instruments keep real time"));
+    }
+    Ok(bench)
+}
+
+/// Nobody may be asked where nobody can answer. `after` is the last stage that is done.
+pub(super) fn somebody_can_answer(passed: &Passed, choices: &Choices, after: u32) -> Result<(), Exit> {
+    let asks = |s: &&crate::plan::Stage| s.number > after && matches!(s.kind, StageKind::Ask(_) | StageKind::Leakage(_));
+    match passed.plan().stages.iter().find(asks) {
+        Some(stage) if !choices.assume_done && passed.bench().patch.is_none() && crate::sys::nobody_types() => {
+            Err(refuse(&format!(
+                "stage {} asks the operator for something, and nobody can answer here: standard input is closed, or this run is in the background; --assume-done takes every question as done",
+                stage.number
+            )))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Takes the bench's instruments: a second run would switch off under the first.
+/// `what` is the run, for whoever comes while they are taken.
+pub(super) fn locks(passed: &Passed, what: &str) -> Result<Vec<Lock>, Exit> {
+    let bench = passed.bench();
+    let meter = bench.meter.as_ref().and_then(|m| m.address.as_ref());
+    let holder = format!("{what}, since {}", now());
+    let taken: Result<Vec<Lock>, NoLock> =
+        bench.supply.address.iter().chain(meter).map(|address| Lock::take(address, &holder)).collect();
+    taken.map_err(|why| {
+        errln!("error: {why}\nNothing was energised by this run.");
+        Exit::Instrument
+    })
+}
+
+/// Carries a run out and says how it ended. `origin` is the bench time at its beginning.
+pub(super) fn carry_out(
+    checked: &Checked,
+    passed: &Passed,
+    folder: &Path,
+    begin: Begin,
+    origin: Seconds,
+    choices: &Choices,
+) -> Exit {
+    let mut terminal = Terminal::new();
+    let ended = energise(checked, passed, folder, begin, origin, choices, &mut terminal);
+    terminal.close();
+    match ended {
+        Ok(ended) => {
+            let report = crate::report::write(folder).map_err(|e| e.to_string());
+            farewell(&ended, folder, report, ended.exit, choices.json);
+            if ended.exit == Exit::NotOff {
+                errln!("The guard process goes on trying; what it does stands in {}.", folder.join(GUARD).display());
+            }
+            ended.exit
+        }
+        Err(why) => refuse(&why),
+    }
+}
+
+fn energise(
+    checked: &Checked,
+    passed: &Passed,
+    folder: &Path,
+    begin: Begin,
+    origin: Seconds,
+    choices: &Choices,
+    terminal: &mut Terminal,
+) -> Result<Ended, String> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|e| e.to_string())?;
+    let ended = runtime.block_on(async {
+        let clock = Clock::start_at(origin, choices.pace);
+        let (plan, bench) = (passed.plan(), passed.bench());
+        let guard = guard(passed, folder).await?;
+        let supply = reach(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
+        let meter = match &bench.meter {
+            Some(seat) => Some(reach(seat.address.as_deref(), &seat.line, &seat.profile, clock).await),
+            None => None,
+        };
+        let work = Conduct {
+            passed,
+            folder,
+            begin,
+            durability: Durability::Full,
+            clock,
+            expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
+            supply,
+            meter,
+            guard: Some(guard),
+            watcher: terminal,
+            operator: &mut AtTerminal::new(choices.assume_done, bench.patch.clone(), plan.unit.name.clone()),
+        };
+        conduct(work, stop()).await.map_err(|e| e.to_string())
+    });
+    // A question that nobody answered keeps a thread reading; it must not hold the exit.
+    runtime.shutdown_background();
+    ended
+}
+
+/// Starts the second process that switches off if this one dies.
+async fn guard(passed: &Passed, folder: &Path) -> Result<Guard, String> {
+    let no_reading = passed.plan().interlock.no_reading;
+    let brief = Brief {
+        bench: passed.bench().document.clone(),
+        folder: folder.to_owned(),
+        silence: no_reading + HUNG,
+        runner: std::process::id(),
+    };
+    let program = std::env::current_exe().map_err(|e| format!("the guard process cannot be found: {e}"))?;
+    Guard::start(&program, &brief, (no_reading + HUNG).duration()).await
+}
+
+async fn stop() -> String {
+    match crate::sys::stop_signal().await {
+        Ok(stop) => stop.name().to_owned(),
+        // Signals are one of the ways to switch off: without them the run does not begin.
+        Err(error) => format!("signals cannot be waited for: {error}"),
+    }
+}

@@ -1,0 +1,227 @@
+//! Going on with a run that was cut short: what of the plan is done, and what the
+//! stage in hand had seen, read back from the record.
+//!
+//! Holds always: a stage that ended as planned is not done again; a start that was
+//! cut short stays void and keeps its number; what was measured before the gap is
+//! judged together with what is measured after it.
+
+use super::judge::Tally;
+use super::{Gathered, Look};
+use crate::analysis::finding::{Finding, LeakageStep, Severity};
+use crate::analysis::leakage::Soak;
+use crate::analysis::start::Outcome;
+use crate::analysis::{Level, starts as many};
+use crate::plan::{Leakage, Log, OnFault, Passed, Stage, StageKind, Start};
+use crate::record::{FileRow, FindingRow, RecordError, Run, StartRow};
+use crate::units::{Amperes, Joules, Seconds, Volts};
+
+/// How a stage ends that was carried out.
+pub(super) const DONE: &str = "done";
+
+/// What a run goes on from.
+pub struct Resume {
+    /// Every random choice follows from it, as before.
+    pub(super) seed: u64,
+    /// Where the run's time goes on.
+    pub(super) at: Seconds,
+    /// Since the last row before.
+    pub(super) gap: Seconds,
+    /// Wall clock, RFC 3339.
+    pub(super) wall: String,
+    /// What differs from before, in words; or empty.
+    pub differs: String,
+    /// The files that it follows from now on, where they are others.
+    pub files: Vec<FileRow>,
+    /// The number of the last stage that was carried out.
+    pub(super) done: u32,
+    /// The part that stands in place of the unit.
+    pub(super) in_place: Option<String>,
+    /// What the stages that are done have found.
+    pub(super) findings: Vec<Finding>,
+    pub(super) cut: Cut,
+}
+
+/// What the stage that was cut had come to.
+#[derive(Default)]
+pub(super) struct Cut {
+    pub(super) gathered: Gathered,
+    /// The next start or step, from 1.
+    pub(super) next: u32,
+    /// A log's time under power so far.
+    pub(super) logged: Seconds,
+    /// Energy that the stage has used.
+    pub(super) spent: Joules,
+    /// A failed start had ended it, as the plan wants.
+    pub(super) over: bool,
+}
+
+impl Resume {
+    /// What is left of a run. `wall` is the wall clock now, `since` what it says has
+    /// passed since the run began.
+    ///
+    /// # Errors
+    /// In words: nothing is left, or the plan's stages are others than the record's.
+    pub fn read(run: &Run, passed: &Passed, wall: String, since: Seconds) -> Result<Self, String> {
+        let plan = passed.plan();
+        let stages = run.stages().map_err(|e| e.to_string())?;
+        for row in &stages {
+            let kind = plan.stages.iter().find(|s| s.number == row.number).map(|s| s.kind.word());
+            if kind != Some(row.kind.as_str()) {
+                let now = kind.map_or("no stage".into(), |k| format!("a {k} stage"));
+                return Err(format!("stage {} of the record is a {} stage; in the plan it is {now}", row.number, row.kind));
+            }
+        }
+        let done = stages.iter().take_while(|s| s.how.as_deref() == Some(DONE)).map(|s| s.number).last().unwrap_or(0);
+        let Some(next) = plan.stages.iter().find(|s| s.number > done) else {
+            return Err("the run was carried out to its end: nothing of it is left".into());
+        };
+        let words = |e: RecordError| e.to_string();
+        let last = run.last_moment().map_err(words)?;
+        // A wall clock that was set back must not send the run's time backwards.
+        let at = since.max(last);
+        let findings = run.findings().map_err(words)?;
+        let events = run.events().map_err(words)?;
+        let connected = events.iter().rev().find(|e| e.kind == "connected").map(|e| e.text.clone());
+        Ok(Self {
+            seed: run.seed,
+            at,
+            gap: at - last,
+            wall,
+            differs: String::new(),
+            files: Vec::new(),
+            done,
+            in_place: connected.filter(|what| *what != plan.unit.name),
+            findings: findings.iter().filter(|f| f.stage.is_none_or(|s| s <= done)).map(finding).collect(),
+            cut: if stages.iter().any(|s| s.number == next.number) { cut(run, next).map_err(words)? } else { Cut::default() },
+        })
+    }
+
+    /// The number of the last stage that was carried out.
+    pub fn done(&self) -> u32 {
+        self.done
+    }
+
+    /// Where the run's time goes on.
+    pub fn at(&self) -> Seconds {
+        self.at
+    }
+
+    /// In a sentence, for record and terminal.
+    pub fn told(&self) -> String {
+        let differs = if self.differs.is_empty() { String::new() } else { format!("; different from before: {}", self.differs) };
+        format!("the run goes on in stage {}, {} after its last row{differs}", self.done + 1, crate::plan::spell(self.gap))
+    }
+}
+
+fn finding(row: &FindingRow) -> Finding {
+    let severity = Severity::ALL.into_iter().find(|s| s.name() == row.severity).unwrap_or(Severity::Undecided);
+    let made = Finding::new(row.code.clone(), severity, row.sentence.clone());
+    match &row.advice {
+        Some(advice) => made.advise(advice.clone()),
+        None => made,
+    }
+}
+
+fn cut(run: &Run, stage: &Stage) -> Result<Cut, RecordError> {
+    let number = stage.number;
+    let made = match &stage.kind {
+        StageKind::Start(start) => starts(run, number, start)?,
+        StageKind::Log(it) => log(run, number, it)?,
+        StageKind::Leakage(sweep) => steps(run, number, sweep)?,
+        StageKind::Ramp(_) | StageKind::Ask(_) => Cut::default(),
+    };
+    Ok(Cut { spent: spent(run, number)?, ..made })
+}
+
+fn starts(run: &Run, stage: u32, start: &Start) -> Result<Cut, RecordError> {
+    let limited = run.limited_starts(stage)?;
+    let rows = run.starts(stage)?;
+    let tally: Vec<many::Row> = rows.iter().map(|row| judged(row, start, limited.contains(&row.number))).collect();
+    let over = start.on_fault != OnFault::GoOn && tally.last().is_some_and(|r| r.outcome.is_failure());
+    let next = rows.last().map_or(1, |r| r.number + 1);
+    Ok(Cut { gathered: Gathered::Starts(Tally { rows: tally }), next, over, ..Cut::default() })
+}
+
+fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
+    let outcome = match row.counts.as_str() {
+        "void" => Outcome::Void,
+        // `no start: ` and the state's name.
+        _ => Outcome::ALL.into_iter().find(|o| o.name() == row.outcome).unwrap_or(Outcome::OtherState),
+    };
+    many::Row {
+        outcome,
+        state: row.state.as_ref().and_then(|name| start.states.iter().position(|s| s.name == *name)),
+        off_time: row.off,
+        residual: row.residual,
+        plateau: match row.plateau {
+            Some((value, u)) => Level::Known { value, u },
+            None if row.plateau_kind == "below floor" => Level::BelowFloor { floor: Amperes(0.0) },
+            None if row.plateau_kind == "overload" => Level::Overload,
+            None => Level::Missing,
+        },
+        limited,
+    }
+}
+
+/// The looks of a log so far, on a time that stands still while the unit was off.
+fn log(run: &Run, stage: u32, log: &Log) -> Result<Cut, RecordError> {
+    let taken_up: Vec<Seconds> = run.resumed()?.iter().map(|r| r.at).collect();
+    let stretch = |at: Seconds| taken_up.iter().filter(|t| at >= **t).count();
+    // A reading stands for the time until the next, which is due at a whole pace.
+    let upto = |at: Seconds| log.every * ((at / log.every).round() + 1.0);
+    let mut looks: Vec<Look> = Vec::new();
+    // The first reading of the stretch in hand, and the time under power before it.
+    let (mut first, mut base, mut before) = (Seconds(0.0), Seconds(0.0), None);
+    for point in run.currents(stage)? {
+        let this = stretch(point.at);
+        if before != Some(this) {
+            base = looks.last().map_or(Seconds(0.0), |l| upto(l.at));
+            (first, before) = (point.at, Some(this));
+        }
+        let at = base + (point.at - first);
+        looks.push(Look { at, voltage: point.volts, at_most: point.volts, current: point.current, limiting: None, step: None });
+    }
+    let logged = looks.last().map_or(Seconds(0.0), |l| upto(l.at));
+    Ok(Cut { gathered: Gathered::Log(looks), logged: logged.min(log.length), ..Cut::default() })
+}
+
+fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Cut, RecordError> {
+    let rows = run.leakages(stage)?;
+    let next = rows.last().map_or(1, |r| r.step + 1);
+    let steps = rows.into_iter().map(|row| LeakageStep {
+        set: row.set,
+        soak: Soak {
+            leakage: row.leakage,
+            at_part: row.at_part,
+            change: row.change,
+            electrified: row.electrified,
+            drift: row.drift,
+        },
+    });
+    let steps: Vec<LeakageStep> = steps.take(sweep.voltages.len()).collect();
+    Ok(Cut { gathered: Gathered::Sweep(steps), next, ..Cut::default() })
+}
+
+/// The energy that a stage has used: each of the supply's readings for the time since
+/// the one before, within the same start and before any gap.
+fn spent(run: &Run, stage: u32) -> Result<Joules, RecordError> {
+    let taken_up: Vec<Seconds> = run.resumed()?.iter().map(|r| r.at).collect();
+    let span = |start: Option<u32>, at: Seconds| (start, taken_up.iter().filter(|t| at >= **t).count());
+    let mut spent = Joules(0.0);
+    let (mut volts, mut last) = (Volts(0.0), None);
+    for r in run.readings(stage)?.iter().filter(|r| r.role == "supply") {
+        let value = r.value.unwrap_or(0.0);
+        if r.measurand == "voltage" {
+            volts = Volts(value);
+            continue;
+        }
+        let (power, now) = (volts * Amperes(value.max(0.0)), span(r.start, r.answered));
+        if let Some((before, at, earlier)) = last
+            && before == now
+        {
+            spent = spent + power.max(earlier) * (r.answered - at);
+        }
+        last = Some((now, r.answered, power));
+    }
+    Ok(spent)
+}
