@@ -86,7 +86,7 @@ impl Meter {
             let found = reply.trim().parse::<f64>().ok();
             let as_sent =
                 range.send.parse::<f64>().ok().zip(found).is_some_and(|(a, b)| near(a, b)) || reply.trim() == range.send;
-            let full = match said(&reply, &function.reply, &function.reply.prefix, of, &[]) {
+            let full = match said(&reply, &function.reply, &function.reply.prefix, of.unit(), &[]) {
                 Said::Number(value) => near(range.full, value),
                 _ => false,
             };
@@ -112,7 +112,8 @@ impl Meter {
         let answered = self.clock.now();
         let sample = match result {
             Ok(reply) => {
-                let said = said(&reply, &set.function.reply, &set.function.reply.prefix, set.measurand, &self.profile.overload);
+                let said =
+                    said(&reply, &set.function.reply, &set.function.reply.prefix, set.measurand.unit(), &self.profile.overload);
                 if said == Said::Garbled {
                     self.session.doubt(&set.function.read);
                 }

@@ -4,8 +4,9 @@
 //! what the profile allows. Anything else is garbled, and garbled is no number.
 
 use super::profile::{Accuracy, ReplyForm, UnitInReply, fits};
-use super::reading::{Measurand, Sample};
+use super::reading::Sample;
 use crate::scpi::response::{Datum, Special, parse_one};
+use crate::units::Unit;
 
 /// What an answer says, before accuracy and floor are applied.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,7 +23,7 @@ pub enum Said {
 
 /// Reads an answer by the profile's form. `prefix` is the form's prefix with its
 /// placeholders filled in; `overload` are the dialect's words for it.
-pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Measurand, overload: &[String]) -> Said {
+pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Unit, overload: &[String]) -> Said {
     let Some(field) = reply.split(',').nth(form.field.max(1) - 1) else { return Said::Garbled };
     let mut text = field.trim();
     if !prefix.trim().is_empty() {
@@ -75,9 +76,9 @@ fn split_unit(text: &str) -> (&str, &str) {
 }
 
 /// The factor of a unit in an answer: `A`, `mA`, `V DC`; `None` for another quantity.
-fn unit_factor(suffix: &str, of: Measurand) -> Option<f64> {
+fn unit_factor(suffix: &str, of: Unit) -> Option<f64> {
     let word = suffix.split_whitespace().next()?;
-    let symbol = of.unit().symbol();
+    let symbol = of.symbol();
     let prefix = word.strip_suffix(symbol).or_else(|| word.strip_suffix(&symbol.to_lowercase()))?;
     match prefix {
         "" => Some(1.0),
@@ -145,25 +146,25 @@ mod tests {
             ("E04", &plain, Said::Garbled),
         ];
         for (reply, form, expected) in cases {
-            assert_eq!(said(reply, form, "", Measurand::Current, &overload), expected, "{reply}");
+            assert_eq!(said(reply, form, "", Unit::Ampere, &overload), expected, "{reply}");
         }
     }
 
     #[test]
     fn the_named_field_and_prefix_are_taken() {
         let second = form(2, "", UnitInReply::None);
-        assert_eq!(said("9.00,0.012", &second, "", Measurand::Current, &[]), Said::Number(0.012));
-        assert_eq!(said("9.00", &second, "", Measurand::Current, &[]), Said::Garbled);
+        assert_eq!(said("9.00,0.012", &second, "", Unit::Ampere, &[]), Said::Number(0.012));
+        assert_eq!(said("9.00", &second, "", Unit::Ampere, &[]), Said::Garbled);
         let named = form(1, "V{channel} ", UnitInReply::None);
-        assert_eq!(said("V1 12.00", &named, "V1 ", Measurand::Voltage, &[]), Said::Number(12.0));
-        assert_eq!(said("V2 12.00", &named, "V1 ", Measurand::Voltage, &[]), Said::Garbled);
+        assert_eq!(said("V1 12.00", &named, "V1 ", Unit::Volt, &[]), Said::Number(12.0));
+        assert_eq!(said("V2 12.00", &named, "V1 ", Unit::Volt, &[]), Said::Garbled);
     }
 
     #[test]
     fn a_decimal_comma_is_never_read_as_a_number_a_hundred_times_larger() {
         // QUIRKS row 35: "9,99" read as 999.
         let plain = form(1, "", UnitInReply::None);
-        assert_ne!(said("9,99", &plain, "", Measurand::Voltage, &[]), Said::Number(999.0));
+        assert_ne!(said("9,99", &plain, "", Unit::Volt, &[]), Said::Number(999.0));
     }
 
     #[test]

@@ -58,6 +58,8 @@ pub struct Station {
     /// The process that switches off if this one dies; none in rehearsal.
     guard: Option<Guard>,
     stage: u32,
+    /// How often the plan has let the run go on after a trip.
+    retried: u32,
     protected: Option<Volts>,
     ever_energised: bool,
     /// Energy that went into the unit in this stage.
@@ -110,6 +112,7 @@ impl Station {
             latched: Arc::default(),
             guard: None,
             stage: 0,
+            retried: 0,
             protected: None,
             ever_energised: false,
             spent: Joules(0.0),
@@ -152,6 +155,11 @@ impl Station {
         self.meter.as_mut()
     }
 
+    /// Energy that this stage has used.
+    pub fn spent(&self) -> Joules {
+        self.spent
+    }
+
     /// From now on readings belong to this stage.
     pub fn enter_stage(&mut self, number: u32) {
         self.stage = number;
@@ -171,6 +179,19 @@ impl Station {
     /// The trip that latched, if one has.
     pub fn latched(&self) -> Option<Trip> {
         self.latched.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Whether the plan lets the run go on after a trip: then the trip no longer holds,
+    /// and the pause comes back that has to pass first. The output is verified off.
+    pub fn retry(&mut self, trip: &Trip) -> Option<Seconds> {
+        let retry = self.interlock.retry.as_ref()?;
+        if self.retried >= retry.times || !retry.after.iter().any(|cause| trip.cause.is(*cause)) {
+            return None;
+        }
+        let pause = retry.pause * 2_f64.powi(i32::try_from(self.retried).unwrap_or(0));
+        self.retried += 1;
+        *self.latched.lock().unwrap_or_else(PoisonError::into_inner) = None;
+        Some(pause)
     }
 
     /// Reads what is left at the terminals while the output is off, and records it.
@@ -206,16 +227,19 @@ impl Station {
                 "the supply says that its {what} has tripped; clear it by hand after the cause is found"
             )));
         }
-        let mut set = supply.program(request.voltage, request.limits.starting).await?;
+        let mut set = Vec::new();
         // A ceiling far above what the supply can give would be refused as a level.
         let level = self.ceiling.voltage.min(supply.profile().rated_voltage) * PROTECTION_MARGIN;
         if self.protected != Some(level) {
-            set.extend(supply.protect(level).await?);
+            // From zero: some refuse a level below the voltage that is set, some a voltage above the level.
+            set.extend(supply.program(Volts(0.0), request.limits.starting).await?);
+            set.extend(supply.protect(level, self.interlock.in_limit).await?);
             self.protected = Some(level);
         }
+        set.extend(supply.program(request.voltage, request.limits.starting).await?);
         let now = self.clock.now();
         self.journal.write(|record| {
-            set.iter().try_for_each(|s| record.setting(self.stage, s.what, s.measurand, s.wanted, s.read_back, now))
+            set.iter().try_for_each(|s| record.setting(self.stage, s.what, s.unit, s.wanted, s.read_back, now))
         })?;
         let mut prepared = Prepared { supply, station: self, request };
         prepared.wait_for_residual().await?;

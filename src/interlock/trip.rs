@@ -1,6 +1,7 @@
 //! A trip: which limit, which reading, when. And everything else that ends a run.
 
 use crate::instrument::{InstrumentError, Role};
+use crate::plan::TripCause;
 use crate::record::RecordError;
 use crate::units::Seconds;
 
@@ -26,6 +27,16 @@ pub enum Cause {
 }
 
 impl Cause {
+    /// Whether the plan means this one.
+    pub fn is(self, named: TripCause) -> bool {
+        match named {
+            TripCause::OverCurrent => self == Cause::OverCurrent,
+            TripCause::InLimit => self == Cause::InLimit,
+            TripCause::NoReading => matches!(self, Cause::NoReading(_)),
+            TripCause::SupplyProtection => self == Cause::SupplyProtection,
+        }
+    }
+
     /// As messages name it.
     pub fn name(self) -> &'static str {
         match self {

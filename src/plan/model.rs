@@ -50,10 +50,37 @@ pub struct Interlock {
     pub in_limit: Seconds,
     /// Longest silence of any instrument; 2 s where the plan does not say.
     pub no_reading: Seconds,
+    /// Whether a run may go on after a trip; it may not where `None`.
+    pub retry: Option<Retry>,
     /// Most energy into the unit in one stage; unlimited where `None`.
     pub energy: Option<crate::units::Joules>,
     /// Where it stands in the plan.
     pub places: Places,
+}
+
+/// When a run may go on after a trip.
+#[derive(Clone, Debug)]
+pub struct Retry {
+    /// How often in a run.
+    pub times: u32,
+    /// After which causes.
+    pub after: Vec<TripCause>,
+    /// The pause before the first; each further one is twice as long.
+    pub pause: Seconds,
+}
+
+/// A cause of a trip after which a plan may let a run go on. What speaks of a unit or
+/// an instrument that must not be powered again is not among them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TripCause {
+    /// More current than the limit in force.
+    OverCurrent,
+    /// Too long in current limiting.
+    InLimit,
+    /// An instrument was silent too long.
+    NoReading,
+    /// The supply's own protection has tripped.
+    SupplyProtection,
 }
 
 /// One stage.

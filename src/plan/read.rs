@@ -92,12 +92,49 @@ fn currents(table: &mut Table<'_>, key: &str) -> Option<(Amperes, Amperes)> {
     Some(band)
 }
 
+/// What may be gone on after, as plans name it.
+const CAUSES: [(&str, TripCause); 4] = [
+    ("over-current", TripCause::OverCurrent),
+    ("time in limiting", TripCause::InLimit),
+    ("no reading", TripCause::NoReading),
+    ("the supply's own protection", TripCause::SupplyProtection),
+];
+
+fn retry(table: &mut Table<'_>) -> Option<Retry> {
+    let times = match table.has("times") {
+        true => table.count("times", 1, 100).and_then(|n| u32::try_from(n).ok()),
+        false => table.missing("times", Some("how often a run may go on: times = 3".into())),
+    };
+    let pause = need_above_zero(table, "pause");
+    let Some(words) = table.texts("after") else {
+        return table.missing("after", Some("name the causes: after = [\"no reading\"]".into()));
+    };
+    let mut after = Vec::new();
+    for word in words {
+        match CAUSES.iter().find(|(name, _)| *name == word) {
+            Some((_, cause)) => after.push(*cause),
+            None => {
+                let known = CAUSES.map(|(name, _)| format!("{name:?}")).join(", ");
+                let title = format!("a run does not go on after {word:?}");
+                table.problem("after", title, "not a cause that may be named here", Some(format!("these may be: {known}")));
+            }
+        }
+    }
+    Some(Retry { times: times?, after, pause: pause? })
+}
+
 fn interlock(root: &mut Table<'_>) -> Interlock {
-    let mut made = Interlock { in_limit: Seconds(0.3), no_reading: Seconds(2.0), energy: None, places: root.places() };
+    let mut made =
+        Interlock { in_limit: Seconds(0.3), no_reading: Seconds(2.0), retry: None, energy: None, places: root.places() };
     if let Some(mut table) = root.table("interlock") {
         made.in_limit = above_zero(&mut table, "in_limit").unwrap_or(made.in_limit);
         made.no_reading = above_zero(&mut table, "no_reading").unwrap_or(made.no_reading);
         made.energy = above_zero(&mut table, "energy");
+        made.retry = table.table("retry").and_then(|mut table| {
+            let read = retry(&mut table);
+            table.finish();
+            read
+        });
         made.places = table.places();
         table.finish();
     }

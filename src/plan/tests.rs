@@ -175,3 +175,20 @@ proptest::proptest! {
         }
     }
 }
+
+#[test]
+fn going_on_after_a_trip_is_for_named_causes_alone() {
+    let with = |retry: &str| read(&["[interlock]\nretry = ", retry, "\n", RAMP]);
+    let retry = with("{ times = 2, after = [\"no reading\"], pause = \"5 s\" }").unwrap().interlock.retry.unwrap();
+    assert_eq!((retry.times, retry.after.as_slice(), retry.pause), (2, &[super::TripCause::NoReading][..], Seconds(5.0)));
+    assert!(read(&[RAMP]).unwrap().interlock.retry.is_none());
+    for (wrong, said) in [
+        ("{ times = 2, after = [\"over-voltage\"], pause = \"5 s\" }", "a run does not go on after \"over-voltage\""),
+        ("{ times = 2, pause = \"5 s\" }", "after"),
+        ("{ after = [\"no reading\"], pause = \"5 s\" }", "times"),
+        ("{ times = 2, after = [\"no reading\"] }", "pause"),
+    ] {
+        let problems = with(wrong).unwrap_err().to_string();
+        assert!(problems.contains(said), "{problems}");
+    }
+}

@@ -3,8 +3,8 @@
 use super::rows::{InstrumentRow, LeakageRow, StartBegin, StartEnd, columns, figures};
 use super::{Record, RecordError};
 use crate::analysis::finding::Finding;
-use crate::instrument::{Measurand, Reading, Sample};
-use crate::units::Seconds;
+use crate::instrument::{Reading, Sample};
+use crate::units::{Seconds, Unit};
 use rusqlite::params;
 
 impl Record {
@@ -44,12 +44,12 @@ impl Record {
         &mut self,
         stage: u32,
         what: &str,
-        of: Measurand,
+        unit: Unit,
         wanted: f64,
         read_back: Option<f64>,
         at: Seconds,
     ) -> Result<(), RecordError> {
-        self.insert("setting", params![stage, at.0, what, of.unit().symbol(), wanted, read_back])
+        self.insert("setting", params![stage, at.0, what, unit.symbol(), wanted, read_back])
     }
 
     /// Notes a reading.

@@ -42,7 +42,7 @@ fn filled(folder: &std::path::Path) -> Record {
         })
         .unwrap();
     record.begin_stage(1, "start", "two starts", Seconds(0.5)).unwrap();
-    record.setting(1, "voltage", Measurand::Voltage, 9.0, Some(9.001), Seconds(0.6)).unwrap();
+    record.setting(1, "voltage", Unit::Volt, 9.0, Some(9.001), Seconds(0.6)).unwrap();
     for sample in [
         Sample::Value { value: 0.012, u: 1e-5 },
         Sample::BelowFloor { floor: 2e-3 },

@@ -41,6 +41,8 @@ struct Channel {
     limit: f64,
     on: bool,
     over_voltage: f64,
+    /// Of over-current protection.
+    delay: f64,
     tripped: bool,
     restores: bool,
 }
@@ -49,7 +51,15 @@ impl Channel {
     /// After power-on and reset.
     fn fresh(profile: &SupplyProfile) -> Self {
         let over_voltage = profile.rated_voltage.0 * PROTECTION;
-        Self { voltage: 0.0, limit: profile.rated_current.0, on: false, over_voltage, tripped: false, restores: false }
+        Self {
+            voltage: 0.0,
+            limit: profile.rated_current.0,
+            on: false,
+            over_voltage,
+            delay: 0.02,
+            tripped: false,
+            restores: false,
+        }
     }
 }
 
@@ -211,6 +221,11 @@ impl SupplyDevice {
         {
             return Some(does);
         }
+        if let Some(delay) = profile.over_current.as_ref().and_then(|p| p.delay.as_ref())
+            && let Some(does) = setting(&delay.setting, |c| c.delay, "s")
+        {
+            return Some(does);
+        }
         for protection in [&profile.over_voltage, &profile.over_current].into_iter().flatten() {
             if let Some(does) = self.asked_trip(protection, message) {
                 return Some(does);
@@ -342,6 +357,12 @@ impl SupplyDevice {
                 world,
             ));
         }
+        if let Some(delay) = profile.over_current.as_ref().and_then(|p| p.delay.clone())
+            && let Some(filled) = matches(&delay.setting.set, message)
+        {
+            let number = self.channel(&filled)?;
+            return Some(self.set_value(number, &delay.setting, filled.first?, delay.longest.0, |c| &mut c.delay, world));
+        }
         let output = &profile.output;
         for (template, on) in [(Some(&output.on), true), (Some(&output.off), false)] {
             if let Some(filled) = template.and_then(|t| matches(t, message)) {
@@ -398,7 +419,7 @@ impl SupplyDevice {
         if let Some(channel) = self.channels.get_mut(&self.wired)
             && channel.on
         {
-            (channel.on, channel.tripped) = (false, true);
+            (channel.on, channel.tripped, channel.restores) = (false, true, true);
             self.switches.push(Switch { at: world.time(), on: false });
         }
         self.apply(self.wired, world);

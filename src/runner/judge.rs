@@ -70,7 +70,7 @@ pub(super) fn interrupted(bench: &mut Bench<'_>, halt: &Halt) {
     }
 }
 
-fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
+pub(super) fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
     let (severity, advice) = match trip.cause {
         Cause::OverCurrent | Cause::InLimit | Cause::SupplyProtection => (
             Severity::Anomaly,

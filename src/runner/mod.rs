@@ -25,7 +25,7 @@ pub use resume::Resume;
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
-use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
+use crate::interlock::{Energised, Halt, Journal, Observation, Station, Trip, told};
 use crate::plan::{Limits, Passed, Stage, StageKind, State, Wiring, meter_setup};
 use crate::record::RecordError;
 use crate::units::{Amperes, Seconds, Volts};
@@ -197,12 +197,32 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         let expected = bench.expected.get(index).copied().unwrap_or_default();
         bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
         bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
-        let result = carry_out(bench, stage).await;
+        let mut result = carry_out(bench, stage).await;
+        while let Err(Halt::Tripped(trip)) = &result
+            && let Some(pause) = bench.station.retry(trip)
+        {
+            go_on_after(bench, stage, trip, pause).await?;
+            result = carry_out(bench, stage).await;
+        }
         let how = result.as_ref().map_or_else(Halt::to_string, |()| resume::DONE.to_owned());
         bench.journal.write(|r| r.end_stage(stage.number, &how, clock.now()))?;
         bench.watcher.see(&Progress::StageDone { number: stage.number, how: &how });
         result?;
     }
+    Ok(())
+}
+
+/// The plan lets the run go on after a trip: told, and after a pause with the output off.
+async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, trip: &Trip, pause: Seconds) -> Result<(), Halt> {
+    let finding = judge::tripped(bench, trip);
+    bench.find(finding)?;
+    let text = format!("the plan lets the run go on after {}: in {pause}, with the output off until then", trip.cause.name());
+    bench.journal.event("retry", &text)?;
+    let clock = bench.station.clock();
+    bench.watcher.see(&Progress::Event { at: clock.now(), text: &text });
+    let gathered = std::mem::take(&mut bench.gathered);
+    bench.cut = Some(resume::Cut { gathered, spent: bench.station.spent(), ..resume::Cut::default() }.counted(&stage.kind));
+    clock.sleep(pause).await;
     Ok(())
 }
 
@@ -269,7 +289,7 @@ async fn set_meter(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
     let function = if of == Measurand::Current { profile.current.as_ref() } else { profile.voltage.as_ref() };
     if let Some(range) = function.and_then(|f| f.ranges.get(range)) {
         let now = bench.station.clock().now();
-        bench.journal.write(|r| r.setting(stage.number, "meter range", of, range.full, Some(range.full), now))?;
+        bench.journal.write(|r| r.setting(stage.number, "meter range", of.unit(), range.full, Some(range.full), now))?;
     }
     Ok(())
 }

@@ -55,6 +55,25 @@ pub(super) struct Cut {
     pub(super) over: bool,
 }
 
+impl Cut {
+    /// With what follows from what has been seen: where the stage goes on.
+    pub(super) fn counted(mut self, stage: &StageKind) -> Self {
+        let after = |seen: usize| u32::try_from(seen).unwrap_or(u32::MAX).saturating_add(1);
+        match (stage, &self.gathered) {
+            (StageKind::Start(start), Gathered::Starts(tally)) => {
+                self.next = after(tally.rows.len());
+                self.over = start.on_fault != OnFault::GoOn && tally.rows.last().is_some_and(|r| r.outcome.is_failure());
+            }
+            (StageKind::Log(log), Gathered::Log(looks)) => {
+                self.logged = looks.last().map_or(Seconds(0.0), |l| upto(log, l.at)).min(log.length);
+            }
+            (StageKind::Leakage(_), Gathered::Sweep(steps)) => self.next = after(steps.len()),
+            _ => {}
+        }
+        self
+    }
+}
+
 impl Resume {
     /// What is left of a run. `wall` is the wall clock now, `since` what it says has
     /// passed since the run began.
@@ -124,22 +143,20 @@ fn finding(row: &FindingRow) -> Finding {
 
 fn cut(run: &Run, stage: &Stage) -> Result<Cut, RecordError> {
     let number = stage.number;
-    let made = match &stage.kind {
+    let gathered = match &stage.kind {
         StageKind::Start(start) => starts(run, number, start)?,
         StageKind::Log(it) => log(run, number, it)?,
         StageKind::Leakage(sweep) => steps(run, number, sweep)?,
-        StageKind::Ramp(_) | StageKind::Ask(_) => Cut::default(),
+        StageKind::Ramp(_) | StageKind::Ask(_) => Gathered::Nothing,
     };
-    Ok(Cut { spent: spent(run, number)?, ..made })
+    Ok(Cut { gathered, spent: spent(run, number)?, ..Cut::default() }.counted(&stage.kind))
 }
 
-fn starts(run: &Run, stage: u32, start: &Start) -> Result<Cut, RecordError> {
+fn starts(run: &Run, stage: u32, start: &Start) -> Result<Gathered, RecordError> {
     let limited = run.limited_starts(stage)?;
     let rows = run.starts(stage)?;
     let tally: Vec<many::Row> = rows.iter().map(|row| judged(row, start, limited.contains(&row.number))).collect();
-    let over = start.on_fault != OnFault::GoOn && tally.last().is_some_and(|r| r.outcome.is_failure());
-    let next = rows.last().map_or(1, |r| r.number + 1);
-    Ok(Cut { gathered: Gathered::Starts(Tally { rows: tally }), next, over, ..Cut::default() })
+    Ok(Gathered::Starts(Tally { rows: tally }))
 }
 
 fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
@@ -163,31 +180,32 @@ fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
     }
 }
 
+/// Until when a reading of a log stands: the next is due at a whole pace.
+fn upto(log: &Log, at: Seconds) -> Seconds {
+    log.every * ((at / log.every).round() + 1.0)
+}
+
 /// The looks of a log so far, on a time that stands still while the unit was off.
-fn log(run: &Run, stage: u32, log: &Log) -> Result<Cut, RecordError> {
+fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
     let taken_up: Vec<Seconds> = run.resumed()?.iter().map(|r| r.at).collect();
     let stretch = |at: Seconds| taken_up.iter().filter(|t| at >= **t).count();
-    // A reading stands for the time until the next, which is due at a whole pace.
-    let upto = |at: Seconds| log.every * ((at / log.every).round() + 1.0);
     let mut looks: Vec<Look> = Vec::new();
     // The first reading of the stretch in hand, and the time under power before it.
     let (mut first, mut base, mut before) = (Seconds(0.0), Seconds(0.0), None);
     for point in run.currents(stage)? {
         let this = stretch(point.at);
         if before != Some(this) {
-            base = looks.last().map_or(Seconds(0.0), |l| upto(l.at));
+            base = looks.last().map_or(Seconds(0.0), |l| upto(log, l.at));
             (first, before) = (point.at, Some(this));
         }
         let at = base + (point.at - first);
         looks.push(Look { at, voltage: point.volts, at_most: point.volts, current: point.current, limiting: None, step: None });
     }
-    let logged = looks.last().map_or(Seconds(0.0), |l| upto(l.at));
-    Ok(Cut { gathered: Gathered::Log(looks), logged: logged.min(log.length), ..Cut::default() })
+    Ok(Gathered::Log(looks))
 }
 
-fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Cut, RecordError> {
+fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Gathered, RecordError> {
     let rows = run.leakages(stage)?;
-    let next = rows.last().map_or(1, |r| r.step + 1);
     let steps = rows.into_iter().map(|row| LeakageStep {
         set: row.set,
         soak: Soak {
@@ -199,7 +217,7 @@ fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Cut, RecordError> {
         },
     });
     let steps: Vec<LeakageStep> = steps.take(sweep.voltages.len()).collect();
-    Ok(Cut { gathered: Gathered::Sweep(steps), next, ..Cut::default() })
+    Ok(Gathered::Sweep(steps))
 }
 
 /// The energy that a stage has used: each of the supply's readings for the time since

@@ -18,3 +18,4 @@ mod resumed;
 mod safety;
 mod station;
 mod support;
+mod trips;

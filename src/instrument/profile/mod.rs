@@ -272,6 +272,8 @@ pub enum ModeForm {
 pub struct Protection {
     /// The level; `None` where the set-point itself is the level.
     pub level: Option<Setting>,
+    /// How long its cause may last; `None` where that cannot be set.
+    pub delay: Option<Delay>,
     /// Messages that enable it.
     pub enable: Vec<String>,
     /// Asks whether it has tripped, with the answers that mean yes.
@@ -280,6 +282,15 @@ pub struct Protection {
     pub clear: Option<String>,
     /// Whether clearing restores the output to what it was.
     pub clear_restores: bool,
+}
+
+/// How long the cause of a protection may last.
+#[derive(Clone, Debug)]
+pub struct Delay {
+    /// Sets it, in seconds.
+    pub setting: Setting,
+    /// The longest that can be set.
+    pub longest: Seconds,
 }
 
 /// A quantity that the supply reads back.

@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::document::Table;
-use crate::instrument::reading::Measurand;
 use crate::link::serial::{DataBits, Flow, Level, Line, Parity, StopBits};
+use crate::units::Unit;
 
 pub(super) fn profile(name: &str, document: &Document) -> Result<Profile, Problems> {
     document.read(|root| {
@@ -160,19 +160,16 @@ fn reset(root: &mut Table<'_>) -> Option<(String, Seconds)> {
 }
 
 /// A quantity in the measurand's unit.
-fn amount(table: &mut Table<'_>, key: &str, of: Measurand) -> Option<f64> {
+fn amount(table: &mut Table<'_>, key: &str, of: Unit) -> Option<f64> {
     match of {
-        Measurand::Voltage => table.quantity::<Volts>(key).map(|v| v.0),
-        Measurand::Current => table.quantity::<Amperes>(key).map(|a| a.0),
+        Unit::Ampere => table.quantity::<Amperes>(key).map(|a| a.0),
+        Unit::Second => table.quantity::<Seconds>(key).map(|t| t.0),
+        _ => table.quantity::<Volts>(key).map(|v| v.0),
     }
 }
 
-fn need_amount(table: &mut Table<'_>, key: &str, of: Measurand) -> Option<f64> {
-    if table.has(key) {
-        amount(table, key, of)
-    } else {
-        table.missing(key, Some(format!("write {key} = {}", of.unit().examples())))
-    }
+fn need_amount(table: &mut Table<'_>, key: &str, of: Unit) -> Option<f64> {
+    if table.has(key) { amount(table, key, of) } else { table.missing(key, Some(format!("write {key} = {}", of.examples()))) }
 }
 
 fn reply(parent: &mut Table<'_>) -> ReplyForm {
@@ -186,7 +183,7 @@ fn reply(parent: &mut Table<'_>) -> ReplyForm {
     made
 }
 
-fn setting(table: &mut Table<'_>, of: Measurand) -> Option<Setting> {
+fn setting(table: &mut Table<'_>, of: Unit) -> Option<Setting> {
     let set = table.need_text("set");
     let ask = table.text("ask");
     let resolution = need_amount(table, "resolution", of);
@@ -216,16 +213,15 @@ fn supply(table: &mut Table<'_>) -> Option<SupplyProfile> {
         inner.finish();
         made
     };
-    let voltage = part(table, "voltage", Measurand::Voltage);
-    let current = part(table, "current", Measurand::Current);
+    let voltage = part(table, "voltage", Unit::Volt);
+    let current = part(table, "current", Unit::Ampere);
     let both = table.text("both");
     let output = output(table);
     let mode = mode(table);
-    let over_voltage = protection(table, "over_voltage", Measurand::Voltage);
-    let over_current = protection(table, "over_current", Measurand::Current);
+    let over_voltage = protection(table, "over_voltage", Unit::Volt);
+    let over_current = protection(table, "over_current", Unit::Ampere);
     let measured = table.need_table("measured").and_then(|mut measured| {
-        let made =
-            (readback(&mut measured, "voltage", Measurand::Voltage), readback(&mut measured, "current", Measurand::Current));
+        let made = (readback(&mut measured, "voltage", Unit::Volt), readback(&mut measured, "current", Unit::Ampere));
         measured.finish();
         Some((made.0?, made.1?))
     });
@@ -325,9 +321,14 @@ fn mode(parent: &mut Table<'_>) -> Option<Mode> {
     Some(Mode { ask: ask?, form: form? })
 }
 
-fn protection(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Protection> {
+fn protection(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Protection> {
     let mut table = parent.table(key)?;
     let level = if table.has("set") { Some(setting(&mut table, of)) } else { None };
+    let delay = table.table("delay").map(|mut delay| {
+        let made = (setting(&mut delay, Unit::Second), delay.need::<Seconds>("longest"));
+        delay.finish();
+        Some(Delay { setting: made.0?, longest: made.1? })
+    });
     let enable = table.texts("enable").unwrap_or_default();
     let tripped = table.table("tripped").and_then(|mut tripped| {
         let made = (tripped.need_text("ask"), tripped.texts("yes").unwrap_or_else(|| vec!["1".into()]));
@@ -341,10 +342,14 @@ fn protection(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Protec
         Some(read) => Some(read?),
         None => None,
     };
-    Some(Protection { level, enable, tripped, clear, clear_restores })
+    let delay = match delay {
+        Some(read) => Some(read?),
+        None => None,
+    };
+    Some(Protection { level, delay, enable, tripped, clear, clear_restores })
 }
 
-fn accuracy(parent: &mut Table<'_>, of: Measurand) -> Option<Accuracy> {
+fn accuracy(parent: &mut Table<'_>, of: Unit) -> Option<Accuracy> {
     let Some(mut table) = parent.table("accuracy") else {
         return parent
             .missing("accuracy", Some("write accuracy = { reading = \"0.1 %\", offset = … } from the data sheet".into()));
@@ -360,7 +365,7 @@ fn accuracy(parent: &mut Table<'_>, of: Measurand) -> Option<Accuracy> {
     Some(made)
 }
 
-fn readback(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Readback> {
+fn readback(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Readback> {
     let mut table = parent.need_table(key)?;
     let ask = table.need_text("ask");
     let reply = reply(&mut table);
@@ -374,8 +379,8 @@ fn readback(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Readback
 }
 
 fn meter(table: &mut Table<'_>) -> Option<MeterProfile> {
-    let current = function(table, "current", Measurand::Current);
-    let voltage = function(table, "voltage", Measurand::Voltage);
+    let current = function(table, "current", Unit::Ampere);
+    let voltage = function(table, "voltage", Unit::Volt);
     let rate = table.texts("rate").unwrap_or_default();
     let overload = table.texts("overload").unwrap_or_default();
     let mut rates = Vec::new();
@@ -397,7 +402,7 @@ fn meter(table: &mut Table<'_>) -> Option<MeterProfile> {
     Some(MeterProfile { current, voltage, rate, rates, overload })
 }
 
-fn function(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Function> {
+fn function(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Function> {
     let mut table = parent.table(key)?;
     let function = table.text("function").unwrap_or_default();
     let configure = table.texts("configure").unwrap_or_default();
@@ -410,20 +415,17 @@ fn function(parent: &mut Table<'_>, key: &str, of: Measurand) -> Option<Function
     let mut ranges: Vec<Range> = rows.into_iter().filter_map(|row| range(row, of)).collect();
     ranges.sort_by(|a, b| a.full.total_cmp(&b.full));
     if count == 0 {
-        table.missing::<()>("ranges", Some(format!("add [[meter.{key}.ranges]] with full = {}", of.unit().examples())));
+        table.missing::<()>("ranges", Some(format!("add [[meter.{key}.ranges]] with full = {}", of.examples())));
     }
     table.finish();
     (ranges.len() == count && count > 0).then_some(())?;
     Some(Function { function, configure, range_ask, trigger, read: read?, reply, ranges })
 }
 
-fn range(mut row: Table<'_>, of: Measurand) -> Option<Range> {
+fn range(mut row: Table<'_>, of: Unit) -> Option<Range> {
     let full = need_amount(&mut row, "full", of);
     let send = row.text("send");
-    let resistance = row.need::<Ohms>(match of {
-        Measurand::Current => "shunt",
-        Measurand::Voltage => "input",
-    });
+    let resistance = row.need::<Ohms>(if of == Unit::Ampere { "shunt" } else { "input" });
     let fuse = row.quantity("fuse");
     let terminal = row.text("terminal");
     let accuracy = accuracy(&mut row, of);

@@ -9,13 +9,13 @@
 //! resolution; the limit is set before the voltage; "off" was seen, not assumed.
 
 use super::error::{Fault, InstrumentError};
-use super::profile::{Profile, Setting, SupplyProfile, fits};
-use super::reading::{Measurand, Reading, Role};
+use super::profile::{Delay, Profile, Protection, Setting, SupplyProfile, fits};
+use super::reading::{Reading, Role};
 use super::reply::{Said, said};
 use super::session::Session;
 use super::template::{fill, number};
 use crate::clock::Clock;
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Seconds, Unit, Volts};
 use std::marker::PhantomData;
 
 mod off;
@@ -51,12 +51,12 @@ pub enum Belief {
 pub struct SetPoint {
     /// What was set: `voltage`, `current limit`, `over-voltage protection`.
     pub what: &'static str,
-    /// The value that was sent, in the measurand's unit.
+    /// The value that was sent, in its unit.
     pub wanted: f64,
     /// The value that was read back; `None` where the dialect cannot ask.
     pub read_back: Option<f64>,
     /// Its unit.
-    pub measurand: Measurand,
+    pub unit: Unit,
 }
 
 /// That the output was seen to be off.
@@ -176,14 +176,14 @@ impl<K> Supply<K> {
     /// A refusal; a value that reads back as another.
     pub async fn adjust_voltage(&mut self, _key: &K, voltage: Volts) -> Result<SetPoint, InstrumentError> {
         let setting = self.profile.voltage.clone();
-        self.set("voltage", &setting, voltage.0, Measurand::Voltage).await.map_err(|f| f.of(Role::Supply))
+        self.set("voltage", &setting, voltage.0, Unit::Volt).await.map_err(|f| f.of(Role::Supply))
     }
 
     async fn write(&mut self, voltage: Volts, limit: Amperes) -> Result<Vec<SetPoint>, Fault> {
         let (volts, amperes) = (self.profile.voltage.clone(), self.profile.current.clone());
         let Some(both) = self.profile.both.clone() else {
-            let limit = self.set("current limit", &amperes, limit.0, Measurand::Current).await?;
-            let voltage = self.set("voltage", &volts, voltage.0, Measurand::Voltage).await?;
+            let limit = self.set("current limit", &amperes, limit.0, Unit::Ampere).await?;
+            let voltage = self.set("voltage", &volts, voltage.0, Unit::Volt).await?;
             return Ok(vec![limit, voltage]);
         };
         self.select_surely().await?;
@@ -191,12 +191,12 @@ impl<K> Supply<K> {
         let message = fill(&both, &[("voltage", &v), ("current", &i), ("channel", &self.channel)]);
         self.session.command(&message).await?;
         Ok(vec![
-            self.read_back("current limit", &amperes, &i, Measurand::Current).await?,
-            self.read_back("voltage", &volts, &v, Measurand::Voltage).await?,
+            self.read_back("current limit", &amperes, &i, Unit::Ampere).await?,
+            self.read_back("voltage", &volts, &v, Unit::Volt).await?,
         ])
     }
 
-    async fn set(&mut self, what: &'static str, setting: &Setting, value: f64, of: Measurand) -> Result<SetPoint, Fault> {
+    async fn set(&mut self, what: &'static str, setting: &Setting, value: f64, of: Unit) -> Result<SetPoint, Fault> {
         self.select_surely().await?;
         let text = number(value, setting.resolution);
         let message = fill(&setting.set, &[("value", &text), ("channel", &self.channel)]);
@@ -204,10 +204,10 @@ impl<K> Supply<K> {
         self.read_back(what, setting, &text, of).await
     }
 
-    async fn read_back(&mut self, what: &'static str, setting: &Setting, sent: &str, of: Measurand) -> Result<SetPoint, Fault> {
+    async fn read_back(&mut self, what: &'static str, setting: &Setting, sent: &str, of: Unit) -> Result<SetPoint, Fault> {
         let wanted: f64 = sent.parse().unwrap_or(f64::NAN);
         let Some(ask) = setting.ask.clone() else {
-            return Ok(SetPoint { what, wanted, read_back: None, measurand: of });
+            return Ok(SetPoint { what, wanted, read_back: None, unit: of });
         };
         let reply = self.ask(&ask).await?;
         let prefix = self.fill(&setting.reply.prefix);
@@ -217,38 +217,52 @@ impl<K> Supply<K> {
         };
         // Equal within one step: what was sent already is a multiple of it.
         if (found - wanted).abs() > setting.resolution * 0.75 {
-            let unit = of.unit();
             return Err(Fault::Mismatch {
                 what: format!("the {what}"),
-                wanted: crate::units::engineering(wanted, unit, 6),
-                found: crate::units::engineering(found, unit, 6),
+                wanted: crate::units::engineering(wanted, of, 6),
+                found: crate::units::engineering(found, of, 6),
             });
         }
-        Ok(SetPoint { what, wanted, read_back: Some(found), measurand: of })
+        Ok(SetPoint { what, wanted, read_back: Some(found), unit: of })
     }
 
-    /// Sets and enables the supply's own protections, as far as it has them.
+    /// Sets and enables the supply's own protections, as far as it has them: level
+    /// and delay before they are enabled. `delay` is how long the current may stand at
+    /// its limit.
     ///
     /// # Errors
-    /// A refusal; a level that reads back as another.
-    pub async fn protect(&mut self, over_voltage: Volts) -> Result<Vec<SetPoint>, InstrumentError> {
+    /// A refusal; a level or delay that reads back as another.
+    pub async fn protect(&mut self, over_voltage: Volts, delay: Seconds) -> Result<Vec<SetPoint>, InstrumentError> {
+        self.try_protect(over_voltage, delay).await.map_err(|f| f.of(Role::Supply))
+    }
+
+    async fn try_protect(&mut self, over_voltage: Volts, delay: Seconds) -> Result<Vec<SetPoint>, Fault> {
         let mut set = Vec::new();
-        for (what, protection, level, of) in [
-            ("over-voltage protection", self.profile.over_voltage.clone(), over_voltage.0, Measurand::Voltage),
-            ("over-current protection", self.profile.over_current.clone(), f64::NAN, Measurand::Current),
-        ] {
-            let Some(protection) = protection else { continue };
-            if let (Some(setting), true) = (&protection.level, level.is_finite()) {
-                // Rounded up to a step: a level below the set-point is refused by many.
-                let level = (level / setting.resolution).ceil() * setting.resolution;
-                set.push(self.set(what, setting, level, of).await.map_err(|f| f.of(Role::Supply))?);
+        // Rounded up to a step: less than was wanted would trip too early.
+        let upwards = |value: f64, setting: &Setting| (value / setting.resolution).ceil() * setting.resolution;
+        if let Some(protection) = self.profile.over_voltage.clone() {
+            if let Some(setting) = &protection.level {
+                let level = upwards(over_voltage.0, setting);
+                set.push(self.set("over-voltage protection", setting, level, Unit::Volt).await?);
             }
-            for message in &protection.enable {
-                let message = self.fill(message);
-                self.session.command(&message).await.map_err(|f| f.of(Role::Supply))?;
+            self.enable(&protection).await?;
+        }
+        if let Some(protection) = self.profile.over_current.clone() {
+            if let Some(Delay { setting, longest }) = &protection.delay {
+                let delay = upwards(delay.0, setting).min(longest.0);
+                set.push(self.set("over-current delay", setting, delay, Unit::Second).await?);
             }
+            self.enable(&protection).await?;
         }
         Ok(set)
+    }
+
+    async fn enable(&mut self, protection: &Protection) -> Result<(), Fault> {
+        for message in &protection.enable {
+            let message = self.fill(message);
+            self.session.command(&message).await?;
+        }
+        Ok(())
     }
 
     /// Which of the supply's own protections has tripped, if any.

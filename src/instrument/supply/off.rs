@@ -41,10 +41,23 @@ impl<K> Supply<K> {
     /// # Errors
     /// [`Fault::NotOff`] with what was seen, or why nothing could be seen.
     pub async fn off(&mut self) -> Result<OffProof, InstrumentError> {
+        self.off_surely(false).await
+    }
+
+    /// The same after a trip: off, voltage to zero, the supply's own trip cleared, and
+    /// only then verified, since clearing gives the output back on some supplies.
+    ///
+    /// # Errors
+    /// As [`Supply::off`].
+    pub async fn off_for_trip(&mut self) -> Result<OffProof, InstrumentError> {
+        self.off_surely(true).await
+    }
+
+    async fn off_surely(&mut self, trip: bool) -> Result<OffProof, InstrumentError> {
         let mut why = String::new();
         let mut first = None;
         for attempt in 1..=OFF_TRIES {
-            match self.try_off(attempt, &mut first).await {
+            match self.try_off(attempt, trip, &mut first).await {
                 Ok(proof) => {
                     self.output = Belief::Off;
                     if std::mem::take(&mut self.switched_on) {
@@ -58,21 +71,42 @@ impl<K> Supply<K> {
         Err(Fault::NotOff { why }.of(Role::Supply))
     }
 
-    async fn try_off(&mut self, attempt: u32, first: &mut Option<Seconds>) -> Result<OffProof, Fault> {
+    /// Clears what the supply's own protections have latched. What cannot be asked or
+    /// cleared stays: the next switching on asks again, and the verification of off
+    /// does not wait for it.
+    async fn clear_trips(&mut self) {
+        for protection in [self.profile.over_voltage.clone(), self.profile.over_current.clone()].into_iter().flatten() {
+            let (Some((ask, yes)), Some(clear)) = (protection.tripped, protection.clear) else { continue };
+            if !self.ask(&ask).await.is_ok_and(|reply| yes.iter().any(|word| same_word(&reply, word))) {
+                continue;
+            }
+            let clear = self.fill(&clear);
+            if let Err(fault) = self.session.command_at_once(&clear).await {
+                tracing::warn!("{clear}: {fault}");
+            }
+        }
+    }
+
+    async fn try_off(&mut self, attempt: u32, trip: bool, first: &mut Option<Seconds>) -> Result<OffProof, Fault> {
         let output = self.profile.output.clone();
         // Select-dialects: off must reach the right channel; a wrong one is found by the verification.
         self.select().await?;
         let off = self.fill(&output.off);
         self.session.command_at_once(&off).await?;
         let at = *first.get_or_insert(self.session.last_sent());
-        if attempt > 1 {
-            if let Some(all) = &output.all_off {
-                self.session.command_at_once(&self.fill(all)).await?;
-            }
+        if attempt > 1
+            && let Some(all) = &output.all_off
+        {
+            self.session.command_at_once(&self.fill(all)).await?;
+        }
+        if attempt > 1 || trip {
             let zero = number(0.0, self.profile.voltage.resolution);
             let message = fill(&self.profile.voltage.set, &[("value", &zero), ("channel", &self.channel)]);
             self.select().await?;
             self.session.command_at_once(&message).await?;
+        }
+        if trip {
+            self.clear_trips().await;
         }
         // Errors in the queue belong to the past or to this; the verification decides.
         if let Err(fault) = self.session.drain_errors(&off).await

@@ -55,7 +55,7 @@ impl<K> Supply<K> {
         let sample = match &answer.reply {
             Ok(reply) => {
                 let prefix = self.fill(&readback.reply.prefix);
-                let said = said(reply, &readback.reply, &prefix, of, &[]);
+                let said = said(reply, &readback.reply, &prefix, of.unit(), &[]);
                 if said == Said::Garbled {
                     self.session.doubt(&readback.ask);
                 }

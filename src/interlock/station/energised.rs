@@ -97,7 +97,7 @@ impl Energised<'_> {
             None => None,
             Some(trip) => {
                 self.latch(trip);
-                Some(self.supply()?.off().await)
+                Some(self.supply()?.off_for_trip().await)
             }
         };
         // What could be read is recorded even when the other instrument failed.
@@ -176,7 +176,7 @@ impl Energised<'_> {
     async fn switch_off_for(&mut self, trip: Trip) -> Halt {
         self.latch(&trip);
         let off = match self.supply() {
-            Ok(supply) => supply.off().await,
+            Ok(supply) => supply.off_for_trip().await,
             Err(halt) => return halt,
         };
         self.told(trip, off)
