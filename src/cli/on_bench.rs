@@ -142,6 +142,7 @@ fn energise(
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
             supply,
             meter,
+            clocks: Some(std::sync::Arc::new(crate::sys::times)),
             guard: Some(guard),
             watcher: terminal,
             operator: &mut AtTerminal::new(choices.assume_done, bench.patch.clone(), plan.unit.name.clone()),

@@ -13,6 +13,7 @@ mod station;
 #[cfg(test)]
 mod tests;
 mod trip;
+mod wake;
 
 pub use gate::{Bounds, Gate};
 pub use guard::Guard;
@@ -21,3 +22,4 @@ pub use lock::{Lock, NoLock};
 pub use open::{Opened, open_meter, open_supply, reach};
 pub use station::{Energised, Observation, Permit, Prepared, Request, Station, Supply, told};
 pub use trip::{Cause, Halt, Trip};
+pub use wake::Clocks;

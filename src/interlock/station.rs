@@ -24,6 +24,7 @@ use super::gate::{Bounds, Gate};
 use super::guard::Guard;
 use super::journal::Journal;
 use super::trip::{Halt, Trip};
+use super::wake::{Clocks, Wake};
 use crate::clock::Clock;
 use crate::instrument::{self, Belief, InstrumentError, Measurand, Meter, OffProof, Reading, Role, Snapshot};
 use crate::plan::{Ceiling, Interlock, Limits, Passed};
@@ -60,6 +61,10 @@ pub struct Station {
     stage: u32,
     /// How often the plan has let the run go on after a trip.
     retried: u32,
+    /// Whether the computer slept; not looked at in rehearsal.
+    wake: Option<Wake>,
+    /// How long it had slept in all when the output was last on.
+    slept_when_off: Seconds,
     protected: Option<Volts>,
     ever_energised: bool,
     /// Energy that went into the unit in this stage.
@@ -113,6 +118,8 @@ impl Station {
             guard: None,
             stage: 0,
             retried: 0,
+            wake: None,
+            slept_when_off: Seconds(0.0),
             protected: None,
             ever_energised: false,
             spent: Joules(0.0),
@@ -124,6 +131,34 @@ impl Station {
     pub fn guarded(mut self, guard: Option<Guard>) -> Self {
         self.guard = guard;
         self
+    }
+
+    /// From now on the computer's clocks are compared at every look.
+    #[must_use]
+    pub fn awake(mut self, clocks: Option<Clocks>) -> Self {
+        self.wake = clocks.map(Wake::new);
+        self
+    }
+
+    /// Compares the computer's clocks, and records where they disagree. Returns how
+    /// long it slept since the last look, if it did.
+    ///
+    /// # Errors
+    /// The record's.
+    fn slept(&mut self) -> Result<Option<Seconds>, Halt> {
+        let Some(wake) = &mut self.wake else { return Ok(None) };
+        let shown = wake.look();
+        if let Some(by) = shown.set {
+            self.journal.event("clock", &format!("the computer's wall clock was set by {by}; the run's time is not by it"))?;
+        }
+        if let Some(slept) = shown.slept {
+            self.journal.event("slept", &format!("the computer slept for {slept}"))?;
+        }
+        Ok(shown.slept)
+    }
+
+    fn slept_in_all(&self) -> Seconds {
+        self.wake.as_ref().map(Wake::slept).unwrap_or_default()
     }
 
     /// An output that is on is being looked at. The guard must stand.
@@ -316,6 +351,15 @@ impl<'s> Prepared<'s> {
     /// Since when the unit has been without power; `None` where it has had none in this run.
     pub fn off_since(&self) -> Option<Seconds> {
         self.supply.off_since()
+    }
+
+    /// How long the computer has slept since the output was last on.
+    ///
+    /// # Errors
+    /// The record's.
+    pub fn slept(&mut self) -> Result<Seconds, Halt> {
+        self.station.slept()?;
+        Ok(self.station.slept_in_all() - self.station.slept_when_off)
     }
 
     /// Reads what is left at the terminals, and records it.

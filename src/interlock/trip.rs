@@ -87,6 +87,9 @@ pub enum Halt {
     /// No permit was given.
     #[error("not energised: {0}")]
     NoPermit(String),
+    /// The computer slept while an output was on.
+    #[error("the computer slept for {0} while the output was on")]
+    Slept(Seconds),
     /// The guard process is gone: nothing stays on without it.
     #[error("the guard process is gone: {0}")]
     Unguarded(String),

@@ -91,7 +91,7 @@ impl Record {
             _ => None,
         };
         let kind = begin.residual.map(Sample::word);
-        self.insert("start_begin", params![stage, number, begin.off_wanted.0, volts, kind])
+        self.insert("start_begin", params![stage, number, begin.off_wanted.0, begin.off_note, volts, kind])
     }
 
     /// Notes how a start ended.

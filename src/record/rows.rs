@@ -114,10 +114,12 @@ pub struct ReadingRow {
 }
 
 /// What is known of a start before it is switched on.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct StartBegin {
     /// Time without power that was wanted.
     pub off_wanted: Seconds,
+    /// What has made it another, where that is known.
+    pub off_note: Option<String>,
     /// What was left at the unit.
     pub residual: Option<Sample>,
 }

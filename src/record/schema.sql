@@ -128,6 +128,7 @@ CREATE TABLE start_begin (
   stage           INTEGER NOT NULL,
   number          INTEGER NOT NULL, -- from 1
   off_wanted_s    REAL NOT NULL,
+  off_note        TEXT,             -- what has made it another, as the computer's sleep
   residual_V      REAL,             -- left at the unit before it; NULL: residual_kind says why
   residual_kind   TEXT,
   batch           INTEGER NOT NULL,
@@ -208,6 +209,6 @@ CREATE VIEW stage AS
 
 -- A start; outcome and what follows is NULL where the run ended during it: it is void.
 CREATE VIEW start AS
-  SELECT b.stage, b.number, b.off_wanted_s, e.off_s, b.residual_V, b.residual_kind, e.on_s, e.outcome, e.counts,
+  SELECT b.stage, b.number, b.off_wanted_s, b.off_note, e.off_s, b.residual_V, b.residual_kind, e.on_s, e.outcome, e.counts,
          e.state, e.reached_s, e.plateau_A, e.plateau_u_A, e.plateau_kind, e.peak_A, e.limited_s, e.reason
   FROM start_begin b LEFT JOIN start_end e ON e.stage = b.stage AND e.number = b.number;

@@ -56,7 +56,9 @@ fn filled(folder: &std::path::Path) -> Record {
         record.reading(1, Some(1), None, &reading(sample)).unwrap();
     }
     for number in [1, 2] {
-        record.begin_start(1, number, &StartBegin { off_wanted: Seconds(1.0), residual: Some(Sample::NoReply) }).unwrap();
+        record
+            .begin_start(1, number, &StartBegin { off_wanted: Seconds(1.0), off_note: None, residual: Some(Sample::NoReply) })
+            .unwrap();
     }
     record
         .end_start(
@@ -170,7 +172,7 @@ fn after_a_failed_write_every_call_fails() {
     let folder = tempfile::tempdir().unwrap();
     let mut record = filled(folder.path());
     // A second start of the same number breaks the table's key.
-    let begin = StartBegin { off_wanted: Seconds(1.0), residual: None };
+    let begin = StartBegin { off_wanted: Seconds(1.0), off_note: None, residual: None };
     let error = record.begin_start(1, 1, &begin).unwrap_err().to_string();
     assert_eq!(record.event(Seconds(1.0), "x", "y").unwrap_err().to_string(), error);
     assert_eq!(record.commit().unwrap_err().to_string(), error);

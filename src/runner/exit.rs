@@ -63,7 +63,7 @@ impl Exit {
             Halt::Tripped(_) => Exit::Tripped,
             Halt::NoPermit(_) if !energised => Exit::Wrong,
             // A record that cannot be written is a fault of the computer, an instrument of the bench too.
-            Halt::NoPermit(_) | Halt::Instrument(_) | Halt::Record(_) | Halt::Unguarded(_) => Exit::Instrument,
+            Halt::NoPermit(_) | Halt::Instrument(_) | Halt::Record(_) | Halt::Unguarded(_) | Halt::Slept(_) => Exit::Instrument,
             Halt::Stopped(_) => Exit::Stopped,
         }
     }

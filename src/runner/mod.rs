@@ -25,7 +25,7 @@ pub use resume::Resume;
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
-use crate::interlock::{Energised, Halt, Journal, Observation, Station, Trip, told};
+use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
 use crate::plan::{Limits, Passed, Stage, StageKind, State, Wiring, meter_setup};
 use crate::record::RecordError;
 use crate::units::{Amperes, Seconds, Volts};
@@ -198,10 +198,10 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
         bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
         let mut result = carry_out(bench, stage).await;
-        while let Err(Halt::Tripped(trip)) = &result
-            && let Some(pause) = bench.station.retry(trip)
-        {
-            go_on_after(bench, stage, trip, pause).await?;
+        while let Err(halt) = &result {
+            if !go_on_after(bench, stage, halt).await? {
+                break;
+            }
             result = carry_out(bench, stage).await;
         }
         let how = result.as_ref().map_or_else(Halt::to_string, |()| resume::DONE.to_owned());
@@ -212,18 +212,29 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     Ok(())
 }
 
-/// The plan lets the run go on after a trip: told, and after a pause with the output off.
-async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, trip: &Trip, pause: Seconds) -> Result<(), Halt> {
-    let finding = judge::tripped(bench, trip);
-    bench.find(finding)?;
-    let text = format!("the plan lets the run go on after {}: in {pause}, with the output off until then", trip.cause.name());
-    bench.journal.event("retry", &text)?;
+/// Whether the stage goes on: after a trip where the plan lets it, after a pause with the
+/// output off; and after the computer has slept.
+async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, halt: &Halt) -> Result<bool, Halt> {
+    let (pause, text) = match halt {
+        Halt::Slept(slept) => {
+            (Seconds(0.0), format!("the computer slept for {slept} while the output was on; the stage goes on where it was cut"))
+        }
+        Halt::Tripped(trip) => {
+            let Some(pause) = bench.station.retry(trip) else { return Ok(false) };
+            let finding = judge::tripped(bench, trip);
+            bench.find(finding)?;
+            let name = trip.cause.name();
+            (pause, format!("the plan lets the run go on after {name}: in {pause}, with the output off until then"))
+        }
+        _ => return Ok(false),
+    };
+    bench.journal.event("goes on", &text)?;
     let clock = bench.station.clock();
     bench.watcher.see(&Progress::Event { at: clock.now(), text: &text });
     let gathered = std::mem::take(&mut bench.gathered);
     bench.cut = Some(resume::Cut { gathered, spent: bench.station.spent(), ..resume::Cut::default() }.counted(&stage.kind));
     clock.sleep(pause).await;
-    Ok(())
+    Ok(true)
 }
 
 async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {

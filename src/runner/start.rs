@@ -63,9 +63,11 @@ async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seco
     if let Some(off_at) = known {
         clock.sleep_until(off_at + off_wanted).await;
     }
+    let slept = prepared.slept()?;
     let (residual, fallen) = fall(&mut prepared, start, number, clock).await?;
     let journal = bench.journal.clone();
-    let begin = StartBegin { off_wanted, residual: residual.map(|r| r.sample) };
+    let off_note = (slept.0 > 0.0).then(|| format!("made longer by the computer's sleep of {slept}"));
+    let begin = StartBegin { off_wanted, off_note, residual: residual.map(|r| r.sample) };
     journal.write(|record| record.begin_start(stage, number, &begin))?;
     let mut seen = Seen { number, off_time: None, residual, on_at: clock.now(), limited_for: Seconds(0.0), looks: Vec::new() };
     if !fallen {
@@ -76,7 +78,7 @@ async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seco
     let watched = match prepared.switch_on(Some(number)).await {
         Ok(mut on) => {
             seen.on_at = on.on_at();
-            seen.off_time = off_at.map(|off| seen.on_at - off);
+            seen.off_time = off_at.map(|off| seen.on_at - off + slept);
             let watched = watch(&mut on, start, &mut seen, &mut *bench.watcher).await;
             seen.limited_for = on.limited_for();
             match watched {

@@ -1,6 +1,9 @@
 //! What depends on the operating system: pseudo-terminals, signals, file
 //! permissions. Another system is a module beside `unix`, not a rewrite.
 
+mod awake;
+pub use awake::{KeepAwake, Times, times};
+
 #[cfg(unix)]
 mod unix;
 #[cfg(unix)]

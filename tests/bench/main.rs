@@ -16,6 +16,7 @@ mod outcomes;
 mod report;
 mod resumed;
 mod safety;
+mod slept;
 mod station;
 mod support;
 mod trips;

@@ -4,15 +4,19 @@ use rampart::clock::Clock;
 use rampart::document::Document;
 use rampart::instrument::Role;
 use rampart::instrument::session::framing;
+use rampart::interlock::Clocks;
 use rampart::link::fault::{Faulty, Fired, Schedule};
 use rampart::link::{Link, memory};
 use rampart::plan::{Bench, Passed, Plan, check};
 use rampart::record::{Durability, Header, Run};
 use rampart::rehearsal::{Quirks, Rig, SupplyState, UnitFile, serve};
 use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
+use rampart::sys::Times;
 use rampart::units::Seconds;
 use std::future::Future;
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use tempfile::TempDir;
 
 pub const BENCH: &str = include_str!("../../scripts/bench-rehearsal.toml");
@@ -108,12 +112,14 @@ pub struct Setup<'s> {
     pub seed: u64,
     pub supply: (Quirks, Schedule),
     pub meter: (Quirks, Schedule),
+    /// How long the computer has slept, in milliseconds; what the hook adds it notices.
+    pub slept: Arc<AtomicU64>,
 }
 
 impl Default for Setup<'_> {
     fn default() -> Self {
         let quiet = || (Quirks { strict_gap: true, ..Quirks::default() }, Schedule::new());
-        Self { plan: SHORT, bench: BENCH, unit: unit(""), seed: 1, supply: quiet(), meter: quiet() }
+        Self { plan: SHORT, bench: BENCH, unit: unit(""), seed: 1, supply: quiet(), meter: quiet(), slept: Arc::default() }
     }
 }
 
@@ -200,6 +206,11 @@ pub fn rehearse_in<S: Future<Output = String>>(
             let (faulty, fired) = Faulty::new(near, schedule);
             (Box::new(faulty), fired)
         };
+        let slept = setup.slept.clone();
+        let clocks: Option<Clocks> = Some(Arc::new(move || {
+            let (monotonic, boot) = (clock.now().0, clock.now().0 + slept.load(Ordering::Relaxed) as f64 * 1e-3);
+            Times { monotonic, boot, wall: boot }
+        }));
         let (supply, supply_fired) = connect(Role::Supply, &bench.supply.profile.wire, setup.supply);
         let (meter, meter_fired) = match &bench.meter {
             Some(seat) => {
@@ -227,6 +238,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             expected: Vec::new(),
             supply: Ok(supply),
             meter,
+            clocks,
             guard: None,
             watcher: &mut watch,
             operator: &mut Hands(rig.clone()),

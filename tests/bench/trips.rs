@@ -52,7 +52,7 @@ fn the_plan_may_let_it_go_on_after_a_named_cause() {
     let events = outcome.run.events().unwrap();
     let (trip, on) = (events.iter().find(|e| e.kind == "trip").unwrap().at.0, on_times(&outcome));
     assert!(on.iter().all(|at| *at < trip || *at > trip + 5.0), "the pause: {trip} {on:?}");
-    assert!(events.iter().any(|e| e.kind == "retry" && e.text.contains("after time in limiting: in 5 s")), "{events:?}");
+    assert!(events.iter().any(|e| e.kind == "goes on" && e.text.contains("after time in limiting: in 5 s")), "{events:?}");
     assert_eq!(outcome.run.findings().unwrap().iter().filter(|f| f.code == "tripped").count(), 1);
 }
 

@@ -59,6 +59,7 @@ fn carry_out(scenario: &Scenario) -> Seen {
         seed: scenario.seed,
         supply: scenario.supply.clone(),
         meter: scenario.meter.clone(),
+        ..Setup::default()
     };
     let stop = scenario.stop;
     let outcome = rehearse_with(setup, &mut hook, |clock| async move {

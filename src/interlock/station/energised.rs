@@ -93,7 +93,16 @@ impl Energised<'_> {
     pub async fn observe(&mut self, step: Option<u32>) -> Result<Observation, Halt> {
         let Looked { snapshot, meter, trip } = self.look().await?;
         let guarded = self.station.looked();
+        // Nobody has looked for as long as that: off, whatever is there now.
+        let slept = match self.station.slept() {
+            Ok(slept) => slept.map(Halt::Slept),
+            Err(halt) => Some(halt),
+        };
         let off = match &trip {
+            None if slept.is_some() => {
+                self.station.let_go();
+                Some(self.supply()?.off().await)
+            }
             None => None,
             Some(trip) => {
                 self.latch(trip);
@@ -106,8 +115,13 @@ impl Energised<'_> {
             let (stage, start) = (self.station.stage, self.start);
             self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
         }
-        if let (Some(trip), Some(off)) = (trip, off) {
-            return Err(self.told(trip, off));
+        match (trip, slept, off) {
+            (Some(trip), _, Some(off)) => return Err(self.told(trip, off)),
+            (_, Some(halt), Some(off)) => {
+                self.station.journal.event("off", &told(&off?))?;
+                return Err(halt);
+            }
+            _ => {}
         }
         guarded?;
         let meter = meter.transpose().map_err(|f| f.of(Role::Meter))?;
@@ -274,6 +288,7 @@ impl Drop for Energised<'_> {
     fn drop(&mut self) {
         self.station.spent = self.gate.spent();
         self.station.let_go();
+        self.station.slept_when_off = self.station.slept_in_all();
         let Some(mut supply) = self.supply.take() else { return };
         if supply.belief() == Belief::Off {
             return;
