@@ -87,11 +87,16 @@ pub(super) fn checked(plan: &Path, bench: Bench) -> Result<Checked, Exit> {
     Ok(checked)
 }
 
+/// What the record may need: the estimate is one, so half as much again, and something
+/// for the report.
+pub(super) fn needed_space(checked: &Checked) -> f64 {
+    checked.estimate.bytes * 1.5 + 1e6
+}
+
 /// Makes the run's folder, on a disk that has room for what the run will leave.
 pub(super) fn folder(logs: &Path, began: &str, title: &str, checked: &Checked) -> Result<PathBuf, String> {
     let folder = new_folder(logs, began, title).map_err(|e| e.to_string())?;
-    // The estimate is one: half as much again, and something for the report.
-    let needed = checked.estimate.bytes * 1.5 + 1e6;
+    let needed = needed_space(checked);
     match crate::sys::free_space(&folder) {
         Some(free) if (free as f64) < needed => {
             // Nothing is in it yet.

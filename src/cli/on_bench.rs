@@ -1,14 +1,16 @@
 //! What `run` and `resume` share: the same refusals before power, the guard, the
 //! locks, the links, the words at the end.
 
-use super::common::{farewell, now, refuse, wrong};
+use super::common::{farewell, needed_space, now, refuse, today, wrong};
 use super::operator::AtTerminal;
 use crate::clock::Clock;
+use crate::instrument::Asked;
 use crate::interlock::guard::Brief;
-use crate::interlock::{Guard, Lock, NoLock, reach};
+use crate::interlock::{Guard, Line, Lock, NoLock, Papers, reach};
 use crate::plan::{Bench, Checked, Passed, StageKind};
 use crate::record::{Durability, GUARD};
 use crate::runner::{Begin, Conduct, Ended, Exit, conduct};
+use crate::sys::KeepAwake;
 use crate::units::Seconds;
 use crate::view::{Terminal, errln};
 use std::path::{Path, PathBuf};
@@ -64,6 +66,14 @@ pub(super) fn bench(named: Option<&Path>, choices: &Choices) -> Result<Bench, Ex
 /// Nobody may be asked where nobody can answer. `after` is the last stage that is done.
 pub(super) fn somebody_can_answer(passed: &Passed, choices: &Choices, after: u32) -> Result<(), Exit> {
     let asks = |s: &&crate::plan::Stage| s.number > after && matches!(s.kind, StageKind::Ask(_) | StageKind::Leakage(_));
+    let supply = &passed.bench().supply;
+    let look =
+        supply.profile.supply().is_some_and(|p| Asked::ALL.iter().any(|a| p.needs_a_look(*a) && !supply.looked_at.contains(a)));
+    if look && !choices.assume_done && passed.bench().patch.is_none() && crate::sys::nobody_types() {
+        return Err(refuse(
+            "this supply cannot be asked for everything, so somebody has to look at it, and nobody can answer here: say looked_at = [...] in the bench file's [supply], or --assume-done",
+        ));
+    }
     match passed.plan().stages.iter().find(asks) {
         Some(stage) if !choices.assume_done && passed.bench().patch.is_none() && crate::sys::nobody_types() => {
             Err(refuse(&format!(
@@ -128,6 +138,7 @@ fn energise(
         let clock = Clock::start_at(origin, choices.pace);
         let (plan, bench) = (passed.plan(), passed.bench());
         let guard = guard(passed, folder).await?;
+        let awake = KeepAwake::ask();
         let supply = reach(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
         let meter = match &bench.meter {
             Some(seat) => Some(reach(seat.address.as_deref(), &seat.line, &seat.profile, clock).await),
@@ -143,15 +154,54 @@ fn energise(
             supply,
             meter,
             clocks: Some(std::sync::Arc::new(crate::sys::times)),
+            papers: Some(papers(checked, passed, folder, awake.as_ref().err().cloned())),
             guard: Some(guard),
             watcher: terminal,
             operator: &mut AtTerminal::new(choices.assume_done, bench.patch.clone(), plan.unit.name.clone()),
         };
-        conduct(work, stop()).await.map_err(|e| e.to_string())
+        let ended = conduct(work, stop()).await.map_err(|e| e.to_string());
+        drop(awake);
+        ended
     });
     // A question that nobody answered keeps a thread reading; it must not hold the exit.
     runtime.shutdown_background();
     ended
+}
+
+/// What is to be said of the computer and of papers before every stage.
+fn papers(checked: &Checked, passed: &Passed, folder: &Path, sleeps: Option<String>) -> Papers {
+    let bench = passed.bench();
+    let due = |role: &str, due: &Option<String>| (format!("{role}: calibration"), due.clone());
+    let mut calibrations = vec![due("supply", &bench.supply.calibration_due)];
+    calibrations.extend(bench.meter.as_ref().map(|m| due("meter", &m.calibration_due)));
+    // The bench file was written before now, by any clock that is right.
+    let written = std::fs::metadata(&bench.document.name).and_then(|m| m.modified()).ok();
+    let (folder, needed) = (folder.to_owned(), needed_space(checked));
+    let awake = sleeps.map_or_else(|| "the system was asked to stay awake".to_owned(), |why| format!("may fall asleep: {why}"));
+    std::sync::Arc::new(move || {
+        let today = today();
+        let mut lines: Vec<Line> = calibrations
+            .iter()
+            .map(|(what, due)| {
+                let found = match due {
+                    // As text: both are written year, month, day.
+                    Some(due) if *due < today => format!("EXPIRED on {due}; the uncertainties rest on it"),
+                    Some(due) => format!("due {due}"),
+                    None => "the bench file gives no date".into(),
+                };
+                Line::new(what.clone(), found, true)
+            })
+            .collect();
+        let free = crate::sys::free_space(&folder);
+        let enough = free.is_none_or(|free| free as f64 >= needed);
+        let free = free.map_or("not known".to_owned(), |free| format!("{:.0} MB", free as f64 / 1e6));
+        lines.push(Line::new("computer: disk", format!("{free} free, {:.0} MB may be needed", needed / 1e6), enough));
+        let behind = written.is_some_and(|written| std::time::SystemTime::now() < written);
+        let words = if behind { "the bench file was written after what the clock says is now: set it" } else { "runs" };
+        lines.push(Line::new("computer: clock", format!("{}; {words}", now()), !behind));
+        lines.push(Line::new("computer: sleep", awake.clone(), true));
+        lines
+    })
 }
 
 /// Starts the second process that switches off if this one dies.

@@ -114,6 +114,7 @@ pub(super) fn rehearse(
             supply: Ok(connect(Role::Supply, &bench.supply.profile.wire)),
             meter: bench.meter.as_ref().map(|m| Ok(connect(Role::Meter, &m.profile.wire))),
             clocks: None,
+            papers: None,
             guard: None,
             watcher,
             operator: &mut MadeUp { rig: rig.clone() },

@@ -17,4 +17,4 @@ mod template;
 pub use error::{Fault, InstrumentError};
 pub use meter::Meter;
 pub use reading::{Measurand, Reading, Regulation, Role, Sample, Snapshot};
-pub use supply::{Belief, OffProof, SetPoint, Supply};
+pub use supply::{Asked, Belief, Found, OffProof, SetPoint, Supply};

@@ -78,6 +78,11 @@ impl Session {
         self.wire.timeout
     }
 
+    /// Whether the dialect has an error queue to ask.
+    pub fn has_error_queue(&self) -> bool {
+        self.errors.ask.is_some()
+    }
+
     /// An answer was not what it should be: before anything else is asked, the
     /// conversation is brought back into step.
     pub fn doubt(&mut self, message: &str) {

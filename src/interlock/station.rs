@@ -17,8 +17,10 @@
 //! ```
 
 pub use energised::Energised;
+pub use preflight::{Line, Papers};
 
 mod energised;
+mod preflight;
 
 use super::gate::{Bounds, Gate};
 use super::guard::Guard;
@@ -27,7 +29,7 @@ use super::trip::{Halt, Trip};
 use super::wake::{Clocks, Wake};
 use crate::clock::Clock;
 use crate::instrument::{self, Belief, InstrumentError, Measurand, Meter, OffProof, Reading, Role, Snapshot};
-use crate::plan::{Ceiling, Interlock, Limits, Passed};
+use crate::plan::{Ceiling, Interlock, Limits, Passed, SupplySeat};
 use crate::units::{Amperes, Joules, Seconds, Volts};
 use std::sync::{Arc, Mutex as PlainMutex, PoisonError};
 use tokio::sync::{Mutex, OwnedMutexGuard};
@@ -58,6 +60,12 @@ pub struct Station {
     latched: Arc<PlainMutex<Option<Trip>>>,
     /// The process that switches off if this one dies; none in rehearsal.
     guard: Option<Guard>,
+    /// What the bench file says of the supply, and of the meter's serial number.
+    seat: SupplySeat,
+    meter_serial: Option<String>,
+    papers: Option<Papers>,
+    /// The stage for which everything has been made sure of.
+    preflown: Option<u32>,
     stage: u32,
     /// How often the plan has let the run go on after a trip.
     retried: u32,
@@ -116,6 +124,10 @@ impl Station {
             interlock: passed.plan().interlock.clone(),
             latched: Arc::default(),
             guard: None,
+            seat: passed.bench().supply.clone(),
+            meter_serial: passed.bench().meter.as_ref().and_then(|m| m.serial.clone()),
+            papers: None,
+            preflown: None,
             stage: 0,
             retried: 0,
             wake: None,
@@ -199,6 +211,8 @@ impl Station {
     pub fn enter_stage(&mut self, number: u32) {
         self.stage = number;
         self.spent = Joules(0.0);
+        // Set and read back anew for every stage.
+        self.protected = None;
     }
 
     /// Energy that this stage had used before the run was cut short.
@@ -241,7 +255,8 @@ impl Station {
 
     /// Makes everything ready for switching on, in this order: no trip is
     /// latched; the guard stands; the output is verified off; limits and protections are programmed
-    /// and read back; the unit is not already at a voltage.
+    /// and read back; the unit is not already at a voltage; before the first permit of a
+    /// stage, everything that can be asked or has to be looked at.
     ///
     /// # Errors
     /// [`Halt::NoPermit`] with the reason; those of the instruments and the record.
@@ -277,7 +292,12 @@ impl Station {
             set.iter().try_for_each(|s| record.setting(self.stage, s.what, s.unit, s.wanted, s.read_back, now))
         })?;
         let mut prepared = Prepared { supply, station: self, request };
-        prepared.wait_for_residual().await?;
+        let left = prepared.wait_for_residual().await?;
+        let Prepared { supply, station, .. } = &mut prepared;
+        if station.preflown != Some(station.stage) {
+            station.preflight(supply, &set, left).await?;
+            station.preflown = Some(station.stage);
+        }
         Ok(prepared)
     }
 
@@ -307,7 +327,10 @@ impl Station {
     /// # Errors
     /// Those of a write.
     pub async fn release(&mut self) -> Result<(), InstrumentError> {
-        self.supply.lock().await.release().await?;
+        let mut supply = self.supply.lock().await;
+        supply.disarm().await?;
+        supply.release().await?;
+        drop(supply);
         if let Some(meter) = &mut self.meter {
             meter.release().await?;
         }
@@ -323,8 +346,8 @@ pub struct Prepared<'s> {
 }
 
 impl<'s> Prepared<'s> {
-    async fn wait_for_residual(&mut self) -> Result<(), Halt> {
-        let Some(below) = self.request.residual_below else { return Ok(()) };
+    async fn wait_for_residual(&mut self) -> Result<Option<Reading>, Halt> {
+        let Some(below) = self.request.residual_below else { return Ok(None) };
         let give_up = self.station.clock.now() + self.request.patience;
         loop {
             let reading = self.residual(None).await?;
@@ -335,8 +358,8 @@ impl<'s> Prepared<'s> {
                     )));
                 }
                 Some(v) if v > below => self.station.clock.sleep(FALL_LOOK).await,
-                Some(_) => return Ok(()),
-                None if reading.sample.is_known() => return Ok(()),
+                Some(_) => return Ok(Some(reading)),
+                None if reading.sample.is_known() => return Ok(Some(reading)),
                 None if self.station.clock.now() > give_up => {
                     return Err(Halt::NoPermit(format!(
                         "the voltage left at the unit cannot be read: {}",

@@ -1,8 +1,8 @@
 //! A bench file: which instruments stand there, where, and how they are wired.
 
 use crate::document::{Document, Places, Problem, Problems, Table};
-use crate::instrument::Role;
 use crate::instrument::profile::{self, Profile};
+use crate::instrument::{Asked, Role};
 use crate::link::Address;
 use crate::link::serial::Line;
 use crate::units::Ohms;
@@ -34,6 +34,10 @@ pub struct SupplySeat {
     pub channel: u32,
     /// Serial number that its identity must carry.
     pub serial: Option<String>,
+    /// Whether it senses through leads of their own.
+    pub remote_sense: bool,
+    /// What a person has looked at, because it cannot be asked.
+    pub looked_at: Vec<Asked>,
     /// Line settings, where it hangs on a serial port.
     pub line: Line,
     /// Date by which its calibration expires, as 2027-03-31.
@@ -188,8 +192,30 @@ fn supply(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option
     {
         table.problem("channel", format!("the supply has {most} channel(s), not {channel}"), "no such channel", None);
     }
+    let remote_sense = table.choice("sense", &[("local", false), ("remote", true)]).unwrap_or(false);
+    let looked_at = looked_at(&mut table);
     table.finish();
-    Some(SupplySeat { address, profile: profile?, channel, serial, line, calibration_due, places })
+    Some(SupplySeat { address, profile: profile?, channel, serial, remote_sense, looked_at, line, calibration_due, places })
+}
+
+/// What a person has looked at.
+fn looked_at(table: &mut Table<'_>) -> Vec<Asked> {
+    let mut seen = Vec::new();
+    for word in table.texts("looked_at").unwrap_or_default() {
+        match Asked::ALL.into_iter().find(|a| a.name() == word) {
+            Some(asked) => seen.push(asked),
+            None => {
+                let known = Asked::ALL.map(|a| format!("{:?}", a.name())).join(", ");
+                table.problem(
+                    "looked_at",
+                    format!("{word:?} is nothing to look at"),
+                    "not known",
+                    Some(format!("known are {known}")),
+                );
+            }
+        }
+    }
+    seen
 }
 
 fn meter(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<MeterSeat> {

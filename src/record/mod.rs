@@ -19,8 +19,8 @@ mod write;
 
 pub use read::{Point, Run};
 pub use rows::{
-    EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, ReadingRow, ResumedRow, SettingRow, StageRow, StartBegin,
-    StartEnd, StartRow,
+    EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
+    StartBegin, StartEnd, StartRow,
 };
 pub use runs::{Summary, find, list, new_folder};
 pub use traffic::{RoleTraffic, TrafficLog};

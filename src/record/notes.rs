@@ -36,6 +36,14 @@ impl Record {
         self.commit()
     }
 
+    /// Notes what was made sure of before a stage, and how it was found.
+    ///
+    /// # Errors
+    /// SQLite's, or an earlier one.
+    pub fn preflight(&mut self, stage: u32, at: Seconds, what: &str, found: &str, good: bool) -> Result<(), RecordError> {
+        self.insert("preflight", params![stage, at.0, what, found, good])
+    }
+
     /// Notes what was set and read back.
     ///
     /// # Errors

@@ -1,7 +1,8 @@
 //! Reading a record: also one whose run was killed.
 
 use super::rows::{
-    EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, ReadingRow, ResumedRow, SettingRow, StageRow, StartRow,
+    EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
+    StartRow,
 };
 use super::{FILE, RecordError, VERSION};
 use crate::analysis::Level;
@@ -186,6 +187,16 @@ impl Run {
                 ended: r.get::<_, Option<f64>>(4)?.map(Seconds),
                 how: r.get(5)?,
             })
+        })
+    }
+
+    /// What was made sure of before the stages.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn preflight(&self) -> Result<Vec<PreflightRow>, RecordError> {
+        self.rows("SELECT stage, at_s, what, found, good FROM preflight ORDER BY rowid", None, |r| {
+            Ok(PreflightRow { stage: r.get(0)?, at: Seconds(r.get(1)?), what: r.get(2)?, found: r.get(3)?, good: r.get(4)? })
         })
     }
 

@@ -67,6 +67,21 @@ pub struct StageRow {
     pub how: Option<String>,
 }
 
+/// What was made sure of before a stage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PreflightRow {
+    /// The stage.
+    pub stage: u32,
+    /// When.
+    pub at: Seconds,
+    /// What.
+    pub what: String,
+    /// How it was found.
+    pub found: String,
+    /// Whether that let the stage be energised.
+    pub good: bool,
+}
+
 /// A setting as wanted and as read back.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SettingRow {

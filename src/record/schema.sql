@@ -95,6 +95,17 @@ CREATE TABLE stage_end (
   seal     BLOB NOT NULL
 ) STRICT;
 
+-- What was made sure of before a stage was energised.
+CREATE TABLE preflight (
+  stage  INTEGER NOT NULL,
+  at_s   REAL NOT NULL,
+  what   TEXT NOT NULL,
+  found  TEXT NOT NULL,
+  good   INTEGER NOT NULL,      -- 0: nothing was energised
+  batch  INTEGER NOT NULL,
+  seal   BLOB NOT NULL
+) STRICT;
+
 -- What was set, and what the instrument read back.
 CREATE TABLE setting (
   stage      INTEGER NOT NULL,

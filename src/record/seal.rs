@@ -14,7 +14,7 @@ use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use sha2::{Digest, Sha256};
 
 /// The tables that hold rows, in the order in which a batch counts them.
-pub(super) const TABLES: [&str; 14] = [
+pub(super) const TABLES: [&str; 15] = [
     "begun",
     "resumed",
     "ended",
@@ -22,6 +22,7 @@ pub(super) const TABLES: [&str; 14] = [
     "instrument",
     "stage_begin",
     "stage_end",
+    "preflight",
     "setting",
     "reading",
     "start_begin",

@@ -42,6 +42,7 @@ fn filled(folder: &std::path::Path) -> Record {
         })
         .unwrap();
     record.begin_stage(1, "start", "two starts", Seconds(0.5)).unwrap();
+    record.preflight(1, Seconds(0.55), "supply: output", "off", true).unwrap();
     record.setting(1, "voltage", Unit::Volt, 9.0, Some(9.001), Seconds(0.6)).unwrap();
     for sample in [
         Sample::Value { value: 0.012, u: 1e-5 },

@@ -11,6 +11,7 @@ mod board;
 mod dialect;
 mod leaky;
 mod meter;
+mod panel;
 mod rig;
 mod serve;
 mod supply;
@@ -19,6 +20,7 @@ mod tests;
 mod unit;
 mod world;
 
+pub use panel::Panel;
 pub use rig::{Rig, SupplyState, Switch};
 pub use serve::{Quirks, patch, serve, serve_tcp, serve_terminal};
 pub use unit::UnitFile;

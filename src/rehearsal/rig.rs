@@ -3,6 +3,7 @@
 use super::board::Live;
 use super::leaky::Part;
 use super::meter::MeterDevice;
+use super::panel::Panel;
 pub use super::supply::Switch;
 use super::supply::{Does, SupplyDevice};
 use super::unit::UnitFile;
@@ -102,6 +103,8 @@ impl Rig {
     fn lock(&self) -> MutexGuard<'_, Inner> {
         let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
         inner.world.advance(self.clock.now().0);
+        let Inner { world, supply, .. } = &mut *inner;
+        supply.tick(world);
         inner
     }
 
@@ -145,6 +148,11 @@ impl Rig {
         let mut inner = self.lock();
         let Inner { world, supply, .. } = &mut *inner;
         supply.protect(world);
+    }
+
+    /// Somebody's hand at the supply's front panel.
+    pub fn by_hand(&self, hand: impl FnOnce(&mut Panel)) {
+        hand(&mut self.lock().supply.panel);
     }
 
     /// A cable pulled out, or put back: the stand-in hears nothing and says nothing.

@@ -1,6 +1,7 @@
 //! The stand-in supply: a profile's dialect from the device's side.
 
 use super::dialect::{Filled, matches};
+use super::panel::Panel;
 use super::world::{Source, World};
 use crate::instrument::profile::{
     ModeForm, OutOfRange, Profile, Protection, Readback, ReplyForm, Setting, SupplyProfile, UnitInReply,
@@ -91,6 +92,8 @@ pub struct SupplyDevice {
     pub switches: Vec<Switch>,
     /// An output that does not obey "off": for tests.
     pub ignores_off: bool,
+    /// What can be set by hand.
+    pub panel: Panel,
 }
 
 impl SupplyDevice {
@@ -112,6 +115,7 @@ impl SupplyDevice {
             random,
             switches: Vec::new(),
             ignores_off: false,
+            panel: Panel::default(),
         }
     }
 
@@ -141,6 +145,7 @@ impl SupplyDevice {
 
     /// What it does with a message at the moment at which `world` stands.
     pub fn handle(&mut self, message: &str, world: &mut World) -> Does {
+        self.panel.hear(world.time());
         if let Some(done) = self.common(message, world) {
             return done;
         }
@@ -152,13 +157,13 @@ impl SupplyDevice {
             self.remote = self.dialect.remote.is_empty();
             return Does::Sets;
         }
-        if let Some(answer) = self.asked(message, world) {
+        if let Some(answer) = self.asked(message, world).or_else(|| self.panel.asked(&self.profile, message)) {
             return answer;
         }
         if !self.remote {
             return self.complain(-201);
         }
-        match self.set(message, world) {
+        match self.set(message, world).or_else(|| self.panel.set(&self.profile, message)) {
             Some(does) => does,
             None => self.complain(-113),
         }
@@ -412,6 +417,13 @@ impl SupplyDevice {
         }
         self.apply(number, world);
         Does::Sets
+    }
+
+    /// Its timer switches off when it has heard nothing for too long.
+    pub fn tick(&mut self, world: &mut World) {
+        if self.is_on() && self.panel.is_over(world.time()) {
+            self.switch(self.wired, false, world);
+        }
     }
 
     /// Its own protection of the wired channel trips.

@@ -3,7 +3,7 @@
 use super::stages;
 use crate::analysis::energy;
 use crate::plan::{Plan, StageKind, spell};
-use crate::record::{FindingRow, GUARD, RecordError, Run};
+use crate::record::{FindingRow, GUARD, PreflightRow, RecordError, Run};
 use crate::runner::Exit;
 use crate::units::{Unit, Volts, engineering};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -45,6 +45,7 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
                 (done(run, plan.as_ref())?)
                 h2 { "Stage by stage" }
                 @for section in &sections { (section) }
+                (preflight(run)?)
                 (settings(run)?)
                 (events(run)?)
                 (cautions(plan.as_ref()))
@@ -119,6 +120,31 @@ fn done(run: &Run, plan: Option<&Plan>) -> Result<Markup, RecordError> {
             "; profile " (i.profile) "; " (i.address.as_deref().unwrap_or("in memory"))
             "; calibration due " (i.calibration_due.as_deref().unwrap_or("not stated"))
         } } }
+    })
+}
+
+fn preflight(run: &Run) -> Result<Markup, RecordError> {
+    let lines = run.preflight()?;
+    // What was found alike before every stage stands once.
+    let mut told: Vec<(Vec<u32>, &PreflightRow)> = Vec::new();
+    for line in &lines {
+        match told.iter_mut().find(|(_, l)| l.what == line.what && l.found == line.found) {
+            Some((stages, _)) => stages.push(line.stage),
+            None => told.push((vec![line.stage], line)),
+        }
+    }
+    Ok(html! {
+        @if !told.is_empty() {
+            h2 { "Made sure of before power" }
+            div.wide { table {
+                thead { tr { th { "stage" } th { "what" } th { "found" } } }
+                tbody { @for (stages, line) in &told { tr {
+                    td { (stages.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")) }
+                    td { (line.what) }
+                    td { @if line.good { (line.found) } @else { strong { "NOT GOOD: " (line.found) } } }
+                } } }
+            } }
+        }
     })
 }
 

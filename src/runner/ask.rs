@@ -17,6 +17,19 @@ pub(super) async fn for_the_unit(bench: &mut Bench<'_>) -> Result<(), Halt> {
     put(bench, &Question::done(text, Some(unit))).await
 }
 
+/// Before anything is energised: what the supply cannot be asked, once.
+pub(super) async fn for_a_look(bench: &mut Bench<'_>) -> Result<(), Halt> {
+    let energises = |s: &Stage| !matches!(s.kind, StageKind::Ask(_));
+    let look = bench.station.to_look_at().await;
+    if look.is_empty() || !bench.passed.plan().stages.iter().any(energises) {
+        return Ok(());
+    }
+    let remote = bench.passed.bench().supply.remote_sense;
+    let wanted: Vec<&str> = look.iter().map(|asked| asked.wanted(remote)).collect();
+    let text = format!("The supply cannot be asked for everything. Look at it: {}. Is that so?", wanted.join("; "));
+    put(bench, &Question::done(text, None)).await
+}
+
 /// Asks, records question and answer, and goes on only with an accepted one.
 pub(super) async fn put(bench: &mut Bench<'_>, question: &Question) -> Result<(), Halt> {
     bench.journal.event("question", &question.text)?;

@@ -4,7 +4,7 @@
 use super::{Ended, Exit, Job, Operator, Resume, Watcher, run};
 use crate::clock::Clock;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
-use crate::interlock::{Clocks, Guard, Halt, Journal, Station, Supply, open_meter, open_supply};
+use crate::interlock::{Clocks, Guard, Halt, Journal, Papers, Station, Supply, open_meter, open_supply};
 use crate::link::{Link, LinkError};
 use crate::plan::Passed;
 use crate::record::{Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
@@ -44,6 +44,8 @@ pub struct Conduct<'r> {
     pub meter: Option<Tried>,
     /// The computer's clocks, to notice that it slept; none in rehearsal.
     pub clocks: Option<Clocks>,
+    /// What is to be said of the computer and of papers before every stage.
+    pub papers: Option<Papers>,
     /// The process that switches off if this one dies; none in rehearsal.
     pub guard: Option<Guard>,
     /// Who watches.
@@ -69,7 +71,8 @@ pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> R
 }
 
 async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
-    let Conduct { passed, folder, begin, durability, clock, expected, supply, meter, clocks, guard, watcher, operator } = work;
+    let Conduct { passed, folder, begin, durability, clock, expected, supply, meter, clocks, papers, guard, watcher, operator } =
+        work;
     let (record, traffic, seed, resume) = match begin {
         Begin::New(header) => {
             let record = Record::create(folder, &header, durability)?;
@@ -97,7 +100,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         Ok(instruments) => instruments,
         Err(halt) => return Ok(not_begun(&halt, &journal, clock)),
     };
-    let station = Station::new(passed, supply, meter, clock, journal.clone()).guarded(guard).awake(clocks);
+    let station = Station::new(passed, supply, meter, clock, journal.clone()).guarded(guard).awake(clocks).papers(papers);
     let ended = run(Job { passed, station, seed, expected, resume, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)

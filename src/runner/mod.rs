@@ -188,6 +188,7 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let total = bench.expected.iter().fold(Seconds(0.0), |sum, t| sum + *t);
     bench.watcher.see(&Progress::Run { title: &plan.title, unit: &plan.unit.name, stages: count, expected: total });
     let done = bench.stage;
+    ask::for_a_look(bench).await?;
     for (index, stage) in plan.stages.iter().enumerate().filter(|(_, s)| s.number > done) {
         let clock = bench.station.clock();
         let (kind, what) = (stage.kind.word(), describe(&stage.kind));

@@ -13,6 +13,7 @@
 mod dialects;
 mod faults;
 mod outcomes;
+mod preflight;
 mod report;
 mod resumed;
 mod safety;

@@ -239,6 +239,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             supply: Ok(supply),
             meter,
             clocks,
+            papers: None,
             guard: None,
             watcher: &mut watch,
             operator: &mut Hands(rig.clone()),

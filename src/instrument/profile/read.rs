@@ -183,7 +183,7 @@ fn reply(parent: &mut Table<'_>) -> ReplyForm {
     made
 }
 
-fn setting(table: &mut Table<'_>, of: Unit) -> Option<Setting> {
+pub(super) fn setting(table: &mut Table<'_>, of: Unit) -> Option<Setting> {
     let set = table.need_text("set");
     let ask = table.text("ask");
     let resolution = need_amount(table, "resolution", of);
@@ -218,8 +218,10 @@ fn supply(table: &mut Table<'_>) -> Option<SupplyProfile> {
     let both = table.text("both");
     let output = output(table);
     let mode = mode(table);
-    let over_voltage = protection(table, "over_voltage", Unit::Volt);
-    let over_current = protection(table, "over_current", Unit::Ampere);
+    let over_voltage = safety::protection(table, "over_voltage", Unit::Volt);
+    let over_current = safety::protection(table, "over_current", Unit::Ampere);
+    let (coupling, power_on) = (safety::condition(table, "coupling"), safety::condition(table, "power_on"));
+    let (sense, watchdog) = (safety::sense(table), safety::watchdog(table));
     let measured = table.need_table("measured").and_then(|mut measured| {
         let made = (readback(&mut measured, "voltage", Unit::Volt), readback(&mut measured, "current", Unit::Ampere));
         measured.finish();
@@ -239,6 +241,10 @@ fn supply(table: &mut Table<'_>) -> Option<SupplyProfile> {
         mode,
         over_voltage,
         over_current,
+        coupling,
+        power_on,
+        sense,
+        watchdog,
         measured_voltage,
         measured_current,
     })
@@ -319,34 +325,6 @@ fn mode(parent: &mut Table<'_>) -> Option<Mode> {
     };
     table.finish();
     Some(Mode { ask: ask?, form: form? })
-}
-
-fn protection(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Protection> {
-    let mut table = parent.table(key)?;
-    let level = if table.has("set") { Some(setting(&mut table, of)) } else { None };
-    let delay = table.table("delay").map(|mut delay| {
-        let made = (setting(&mut delay, Unit::Second), delay.need::<Seconds>("longest"));
-        delay.finish();
-        Some(Delay { setting: made.0?, longest: made.1? })
-    });
-    let enable = table.texts("enable").unwrap_or_default();
-    let tripped = table.table("tripped").and_then(|mut tripped| {
-        let made = (tripped.need_text("ask"), tripped.texts("yes").unwrap_or_else(|| vec!["1".into()]));
-        tripped.finish();
-        Some((made.0?, made.1))
-    });
-    let clear = table.text("clear");
-    let clear_restores = table.flag("clear_restores").unwrap_or(false);
-    table.finish();
-    let level = match level {
-        Some(read) => Some(read?),
-        None => None,
-    };
-    let delay = match delay {
-        Some(read) => Some(read?),
-        None => None,
-    };
-    Some(Protection { level, delay, enable, tripped, clear, clear_restores })
 }
 
 fn accuracy(parent: &mut Table<'_>, of: Unit) -> Option<Accuracy> {

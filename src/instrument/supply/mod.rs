@@ -19,7 +19,10 @@ use crate::units::{Amperes, Seconds, Unit, Volts};
 use std::marker::PhantomData;
 
 mod off;
+mod preflight;
 mod read;
+
+pub use preflight::{Asked, Found};
 
 pub(in crate::instrument) use read::missing;
 

@@ -46,7 +46,12 @@ impl<'s> Energised<'s> {
         let mut energised =
             Self { supply: Some(supply), station, permit, gate, highest, limits, voltage, start, on_at: Seconds(0.0) };
         energised.station.looked()?;
+        let within = energised.station.watchdog();
         if let Some(supply) = energised.supply.as_deref_mut() {
+            if let Some(set) = supply.arm(within).await? {
+                let (stage, now) = (energised.station.stage, energised.station.clock.now());
+                energised.station.journal.write(|r| r.setting(stage, set.what, set.unit, set.wanted, set.read_back, now))?;
+            }
             energised.on_at = supply.switch_on(&energised.permit).await?;
         }
         Ok(energised)
@@ -279,6 +284,7 @@ impl Energised<'_> {
         self.station.let_go();
         let proof = self.supply()?.off().await?;
         self.own_protection().await?;
+        self.supply()?.disarm().await?;
         self.supply = None;
         Ok(proof)
     }
