@@ -309,7 +309,10 @@ impl Session {
     /// Sends one message, the gap after the last one having passed. `opens` is
     /// the question that stays open until its answer has been read.
     async fn send(&mut self, message: &str, gap_after: Seconds, opens: Option<&str>) -> Result<(), Fault> {
-        tokio::time::sleep_until(self.free_at).await;
+        // The timer counts in milliseconds, and would wait for the next even when the time has come.
+        if self.free_at > Instant::now() {
+            tokio::time::sleep_until(self.free_at).await;
+        }
         if let Some(question) = opens {
             self.open.get_or_insert_with(|| question.to_owned());
         }

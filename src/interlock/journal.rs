@@ -3,7 +3,7 @@
 //! happens meanwhile.
 
 use crate::clock::Clock;
-use crate::record::{Record, RecordError, TrafficLog};
+use crate::record::{Durability, Record, RecordError, TrafficLog};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::Notify;
 
@@ -17,12 +17,16 @@ pub struct Journal {
     traffic: Arc<TrafficLog>,
     written: Arc<Notify>,
     clock: Clock,
+    /// Commits beside the run's own thread: it must not wait for a disk while a reading
+    /// may come that switches off. In virtual time nothing waits.
+    aside: bool,
 }
 
 impl Journal {
     /// Shares a record and the traffic log beside it.
     pub fn new(record: Record, traffic: Arc<TrafficLog>, clock: Clock) -> Self {
-        Self { record: Arc::new(Mutex::new(record)), traffic, written: Arc::new(Notify::new()), clock }
+        let aside = record.durability() == Durability::Full;
+        Self { record: Arc::new(Mutex::new(record)), traffic, written: Arc::new(Notify::new()), clock, aside }
     }
 
     /// Writes through `write`.
@@ -53,8 +57,15 @@ impl Journal {
         loop {
             self.written.notified().await;
             tokio::time::sleep(COMMIT_AFTER).await;
+            let committed = if self.aside {
+                let journal = self.clone();
+                // A thread that is gone has committed nothing; the next writer finds out why.
+                tokio::task::spawn_blocking(move || journal.commit()).await.unwrap_or(Ok(()))
+            } else {
+                self.commit()
+            };
             // An error latches in the record: the next writer gets it and stops the run.
-            if self.commit().is_err() {
+            if committed.is_err() {
                 return;
             }
         }

@@ -22,6 +22,7 @@ pub enum Durability {
 pub struct Record {
     store: Connection,
     failed: Option<RecordError>,
+    durability: Durability,
     /// How often the run was begun or taken up, this time included.
     pub(super) stretch: u32,
     /// The number of the batch that is open or comes next, and the hash before it.
@@ -47,7 +48,7 @@ impl Record {
         let store =
             open(&path, OpenFlags::SQLITE_OPEN_CREATE, durability).map_err(RecordError::store("the record cannot be begun"))?;
         store.execute_batch(&format!("BEGIN; {SCHEMA}; COMMIT")).map_err(RecordError::store("the record cannot be begun"))?;
-        let mut record = Self { store, failed: None, stretch: 1, batch: 1, hash: Hash::default(), rows: Vec::new() };
+        let mut record = Self { store, failed: None, durability, stretch: 1, batch: 1, hash: Hash::default(), rows: Vec::new() };
         // SQLite's integers are signed: the seed keeps its bits.
         let seed = header.seed.cast_signed();
         record.insert("begun", params![TOOL, header.kind, header.title, header.unit, seed, header.began, header.cautions])?;
@@ -71,7 +72,7 @@ impl Record {
         }
         let sql = "SELECT coalesce(max(stretch), 1) + 1 FROM resumed";
         let stretch = store.query_row(sql, [], |r| r.get(0)).map_err(&failed)?;
-        Ok(Self { store, failed: None, stretch, batch: whole.batches + 1, hash: whole.hash, rows: Vec::new() })
+        Ok(Self { store, failed: None, durability, stretch, batch: whole.batches + 1, hash: whole.hash, rows: Vec::new() })
     }
 
     /// Notes that the run goes on at `at`, `gap` after its last row; what differs
@@ -177,6 +178,11 @@ impl Record {
         // moment it stays as it is, and whole all the same.
         self.store.pragma_update(None, "journal_mode", "DELETE").unwrap_or_default();
         Ok(())
+    }
+
+    /// How sure its commits are.
+    pub fn durability(&self) -> Durability {
+        self.durability
     }
 
     /// The hash over everything that has been committed, in hexadecimal.
