@@ -4,13 +4,16 @@
 use super::common::{farewell, needed_space, now, refuse, today, wrong};
 use super::operator::AtTerminal;
 use crate::clock::Clock;
-use crate::instrument::Asked;
+use crate::instrument::profile::Profile;
+use crate::instrument::{Asked, Role};
 use crate::interlock::guard::Brief;
-use crate::interlock::{Guard, Line, Lock, NoLock, Papers, reach};
+use crate::interlock::{Assured, Guard, Lock, NoLock, Papers, Reopen, reach};
+use crate::link::Address;
+use crate::link::serial::Line;
 use crate::plan::{Bench, Checked, Passed, StageKind};
 use crate::record::{Durability, GUARD};
 use crate::runner::{Begin, Conduct, Ended, Exit, conduct};
-use crate::sys::KeepAwake;
+use crate::sys::{KeepAwake, UsbIdentity};
 use crate::units::Seconds;
 use crate::view::{Terminal, errln};
 use std::path::{Path, PathBuf};
@@ -153,6 +156,7 @@ fn energise(
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
             supply,
             meter,
+            reopen: Some(reopen(bench, clock)),
             clocks: Some(std::sync::Arc::new(crate::sys::times)),
             papers: Some(papers(checked, passed, folder, awake.as_ref().err().cloned())),
             guard: Some(guard),
@@ -168,6 +172,41 @@ fn energise(
     ended
 }
 
+/// Opens a link that dropped again: a serial adapter by its USB identity, whatever it
+/// is called when it comes back.
+fn reopen(bench: &Bench, clock: Clock) -> Reopen {
+    let seat = |address: &Option<String>, line: &Line, profile: &Profile| Seat {
+        usb: match address.as_deref().map(str::parse) {
+            Some(Ok(Address::Serial { path })) => UsbIdentity::of(Path::new(&path)),
+            _ => None,
+        },
+        address: address.clone(),
+        line: line.clone(),
+        profile: profile.clone(),
+    };
+    let supply = seat(&bench.supply.address, &bench.supply.line, &bench.supply.profile);
+    let meter = bench.meter.as_ref().map(|m| seat(&m.address, &m.line, &m.profile));
+    std::sync::Arc::new(move |role| {
+        let seat = match (role, &meter) {
+            (Role::Meter, Some(meter)) => meter.clone(),
+            _ => supply.clone(),
+        };
+        Box::pin(async move {
+            let found = seat.usb.and_then(|usb| usb.find()).map(|path| format!("ASRL{}::INSTR", path.display()));
+            reach(found.as_deref().or(seat.address.as_deref()), &seat.line, &seat.profile, clock).await
+        })
+    })
+}
+
+/// What it takes to reach an instrument again.
+#[derive(Clone)]
+struct Seat {
+    usb: Option<UsbIdentity>,
+    address: Option<String>,
+    line: Line,
+    profile: Profile,
+}
+
 /// What is to be said of the computer and of papers before every stage.
 fn papers(checked: &Checked, passed: &Passed, folder: &Path, sleeps: Option<String>) -> Papers {
     let bench = passed.bench();
@@ -180,7 +219,7 @@ fn papers(checked: &Checked, passed: &Passed, folder: &Path, sleeps: Option<Stri
     let awake = sleeps.map_or_else(|| "the system was asked to stay awake".to_owned(), |why| format!("may fall asleep: {why}"));
     std::sync::Arc::new(move || {
         let today = today();
-        let mut lines: Vec<Line> = calibrations
+        let mut lines: Vec<Assured> = calibrations
             .iter()
             .map(|(what, due)| {
                 let found = match due {
@@ -189,17 +228,17 @@ fn papers(checked: &Checked, passed: &Passed, folder: &Path, sleeps: Option<Stri
                     Some(due) => format!("due {due}"),
                     None => "the bench file gives no date".into(),
                 };
-                Line::new(what.clone(), found, true)
+                Assured::new(what.clone(), found, true)
             })
             .collect();
         let free = crate::sys::free_space(&folder);
         let enough = free.is_none_or(|free| free as f64 >= needed);
         let free = free.map_or("not known".to_owned(), |free| format!("{:.0} MB", free as f64 / 1e6));
-        lines.push(Line::new("computer: disk", format!("{free} free, {:.0} MB may be needed", needed / 1e6), enough));
+        lines.push(Assured::new("computer: disk", format!("{free} free, {:.0} MB may be needed", needed / 1e6), enough));
         let behind = written.is_some_and(|written| std::time::SystemTime::now() < written);
         let words = if behind { "the bench file was written after what the clock says is now: set it" } else { "runs" };
-        lines.push(Line::new("computer: clock", format!("{}; {words}", now()), !behind));
-        lines.push(Line::new("computer: sleep", awake.clone(), true));
+        lines.push(Assured::new("computer: clock", format!("{}; {words}", now()), !behind));
+        lines.push(Assured::new("computer: sleep", awake.clone(), true));
         lines
     })
 }

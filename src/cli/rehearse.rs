@@ -113,6 +113,7 @@ pub(super) fn rehearse(
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
             supply: Ok(connect(Role::Supply, &bench.supply.profile.wire)),
             meter: bench.meter.as_ref().map(|m| Ok(connect(Role::Meter, &m.profile.wire))),
+            reopen: None,
             clocks: None,
             papers: None,
             guard: None,

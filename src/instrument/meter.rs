@@ -81,21 +81,28 @@ impl Meter {
         }
         if let Some(ask) = &function.range_ask {
             let reply = self.session.query(ask).await?;
-            // As it was sent, as text or as a number; or as a value of the range, with its unit.
-            let near = |a: f64, b: f64| (a - b).abs() <= a.abs() * 1e-6;
-            let found = reply.trim().parse::<f64>().ok();
-            let as_sent =
-                range.send.parse::<f64>().ok().zip(found).is_some_and(|(a, b)| near(a, b)) || reply.trim() == range.send;
-            let full = match said(&reply, &function.reply, &function.reply.prefix, of.unit(), &[]) {
-                Said::Number(value) => near(range.full, value),
-                _ => false,
-            };
-            if !as_sent && !full {
+            if !is_range(&reply, &function, &range, of) {
                 return Err(Fault::Mismatch { what: "the meter's range".into(), wanted: range.send, found: reply });
             }
         }
         self.set = Some(Set { measurand: of, function, range, rate });
         Ok(())
+    }
+
+    /// Asks for the range, and says in words where it is no longer what it was set to.
+    ///
+    /// # Errors
+    /// Those of a query.
+    pub async fn audit(&mut self) -> Result<Option<String>, InstrumentError> {
+        self.try_audit().await.map_err(|f| f.of(Role::Meter))
+    }
+
+    async fn try_audit(&mut self) -> Result<Option<String>, Fault> {
+        let Some(set) = self.set.clone() else { return Ok(None) };
+        let Some(ask) = &set.function.range_ask else { return Ok(None) };
+        let reply = self.session.query(ask).await?;
+        Ok((!is_range(&reply, &set.function, &set.range, set.measurand))
+            .then(|| format!("the meter's range was set to {}, and is {} now", set.range.send, reply.trim())))
     }
 
     /// Takes one fresh reading with the settings in force.
@@ -147,4 +154,14 @@ impl Meter {
         }
         Ok(())
     }
+}
+
+/// Whether an answer names this range: as it was sent, as text or as a number; or as a
+/// value of the range, with its unit.
+fn is_range(reply: &str, function: &Function, range: &Range, of: Measurand) -> bool {
+    let near = |a: f64, b: f64| (a - b).abs() <= a.abs() * 1e-6;
+    let found = reply.trim().parse::<f64>().ok();
+    let as_sent = range.send.parse::<f64>().ok().zip(found).is_some_and(|(a, b)| near(a, b)) || reply.trim() == range.send;
+    let said = said(reply, &function.reply, &function.reply.prefix, of.unit(), &[]);
+    as_sent || matches!(said, Said::Number(value) if near(range.full, value))
 }

@@ -37,6 +37,8 @@ pub struct Session {
     sent_at: Seconds,
     /// The identity as first heard, by which the conversation gets back into step.
     known: Option<String>,
+    /// The link has failed for good: only another one helps.
+    broken: bool,
 }
 
 /// The framing that a profile's wire part asks for.
@@ -65,6 +67,7 @@ impl Session {
             open: None,
             sent_at: clock.now(),
             known: None,
+            broken: false,
         }
     }
 
@@ -76,6 +79,39 @@ impl Session {
     /// How long an answer may take.
     pub fn timeout(&self) -> Seconds {
         self.wire.timeout
+    }
+
+    /// Whether the link has failed, so that only another one helps.
+    pub fn is_broken(&self) -> bool {
+        self.broken
+    }
+
+    /// Speaks over another link from now on.
+    pub fn relink(&mut self, link: Box<dyn Link>) {
+        self.link = link;
+        self.open = None;
+        self.broken = false;
+    }
+
+    /// After [`Session::relink`]: remote control, and the same instrument as before.
+    ///
+    /// # Errors
+    /// [`Fault::Identity`] when it is another; those of a query.
+    pub async fn take_remote(&mut self, remote: &[String], serial: Option<&str>) -> Result<(), Fault> {
+        let before = self.known.clone();
+        let (now, _) = self.greet(remote, serial).await?;
+        match (before, now) {
+            (Some(expected), Some(found)) if found.trim() != expected => {
+                self.known = Some(expected.clone());
+                Err(Fault::Identity { found, expected: format!("{expected:?}, as before its link dropped") })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn heard<T>(&mut self, result: Result<T, LinkError>) -> Result<T, LinkError> {
+        self.broken |= matches!(result, Err(LinkError::Closed { .. } | LinkError::Io(_)));
+        result
     }
 
     /// Whether the dialect has an error queue to ask.
@@ -209,7 +245,8 @@ impl Session {
         let Some(sync) = self.identity.ask.clone() else {
             // Nothing to ask by: wait as long as an answer may take, and hear nothing.
             let deadline = self.clock.deadline(self.wire.timeout * 3.0);
-            stray |= !self.link.drain(self.wire.timeout.duration(), deadline).await?.is_empty();
+            let drained = self.link.drain(self.wire.timeout.duration(), deadline).await;
+            stray |= !self.heard(drained)?.is_empty();
             self.open = None;
             return Ok(stray);
         };
@@ -318,7 +355,8 @@ impl Session {
         }
         self.free_at = Instant::now() + self.clock.real(gap_after);
         let deadline = self.clock.deadline(self.wire.timeout);
-        self.link.send(message.as_bytes(), deadline).await?;
+        let sent = self.link.send(message.as_bytes(), deadline).await;
+        self.heard(sent)?;
         self.sent_at = self.clock.now();
         self.free_at = Instant::now() + self.clock.real(gap_after);
         Ok(())
@@ -327,7 +365,8 @@ impl Session {
     /// One line that is more than a prompt. The gap counts from here, too.
     async fn line(&mut self, deadline: Instant) -> Result<String, Fault> {
         for _ in 0..STRAY_LINES {
-            let bytes = self.link.receive(deadline).await?;
+            let received = self.link.receive(deadline).await;
+            let bytes = self.heard(received)?;
             self.free_at = self.free_at.max(Instant::now() + self.clock.real(self.wire.gap));
             // Not UTF-8 is not an answer; the replacement characters make it unreadable as a number.
             let text = String::from_utf8_lossy(&bytes).into_owned();
@@ -342,6 +381,7 @@ impl Session {
 
     async fn throw_away(&mut self) -> Result<Vec<u8>, Fault> {
         let deadline = self.clock.deadline(self.wire.timeout);
-        Ok(self.link.drain(QUIET.max(self.wire.gap.duration()), deadline).await?)
+        let drained = self.link.drain(QUIET.max(self.wire.gap.duration()), deadline).await;
+        Ok(self.heard(drained)?)
     }
 }

@@ -20,6 +20,6 @@ pub use guard::Guard;
 pub use journal::Journal;
 pub use lock::{Lock, NoLock};
 pub use open::{Opened, open_meter, open_supply, reach};
-pub use station::{Energised, Line, Observation, Papers, Permit, Prepared, Request, Station, Supply, told};
+pub use station::{Assured, Energised, Observation, Opening, Papers, Permit, Prepared, Reopen, Request, Station, Supply, told};
 pub use trip::{Cause, Halt, Trip};
 pub use wake::Clocks;

@@ -17,10 +17,12 @@
 //! ```
 
 pub use energised::Energised;
-pub use preflight::{Line, Papers};
+pub use preflight::{Assured, Papers};
+pub use recover::{Opening, Reopen};
 
 mod energised;
 mod preflight;
+mod recover;
 
 use super::gate::{Bounds, Gate};
 use super::guard::Guard;
@@ -46,6 +48,8 @@ pub type Supply = instrument::Supply<Permit>;
 /// The supply's over-voltage protection stands this much above the ceiling (or above
 /// its own rating, where that is less), for its accuracy and for the overshoot of switching on.
 const PROTECTION_MARGIN: f64 = 1.05;
+/// Between looks at an output that should stay off.
+const REST_LOOK: Seconds = Seconds(5.0);
 /// Between looks at a voltage that has to fall.
 const FALL_LOOK: Seconds = Seconds(0.05);
 
@@ -63,6 +67,10 @@ pub struct Station {
     /// What the bench file says of the supply, and of the meter's serial number.
     seat: SupplySeat,
     meter_serial: Option<String>,
+    meter_remote: Vec<String>,
+    reopen: Option<Reopen>,
+    /// How many links have dropped.
+    drops: u32,
     papers: Option<Papers>,
     /// The stage for which everything has been made sure of.
     preflown: Option<u32>,
@@ -126,6 +134,9 @@ impl Station {
             guard: None,
             seat: passed.bench().supply.clone(),
             meter_serial: passed.bench().meter.as_ref().and_then(|m| m.serial.clone()),
+            meter_remote: passed.bench().meter.as_ref().map(|m| m.profile.remote.clone()).unwrap_or_default(),
+            reopen: None,
+            drops: 0,
             papers: None,
             preflown: None,
             stage: 0,
@@ -230,6 +241,30 @@ impl Station {
         self.latched.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
+    /// From here on the output is being switched off, and not looked at any more.
+    fn latch(&self, trip: &Trip) {
+        self.let_go();
+        *self.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
+    }
+
+    /// Records a trip and the switching off that it caused.
+    fn told(&self, trip: Trip, off: Result<OffProof, InstrumentError>) -> Halt {
+        let recorded = self.journal.event("trip", &trip.to_string());
+        match off.map(|proof| self.journal.event("off", &told(&proof))) {
+            Err(not_off) => not_off.into(),
+            Ok(Err(error)) => error.into(),
+            Ok(Ok(())) => recorded.map_or_else(Halt::from, |()| Halt::Tripped(trip)),
+        }
+    }
+
+    /// An output that should be off is on.
+    async fn came_on(&self, supply: &mut Supply) -> Halt {
+        let trip = Trip::changed(self.clock.now(), &["the output has come on by itself".to_owned()]);
+        self.latch(&trip);
+        let off = supply.off_for_trip().await;
+        self.told(trip, off)
+    }
+
     /// Whether the plan lets the run go on after a trip: then the trip no longer holds,
     /// and the pause comes back that has to pass first. The output is verified off.
     pub fn retry(&mut self, trip: &Trip) -> Option<Seconds> {
@@ -271,6 +306,8 @@ impl Station {
         let mut supply = self.supply.clone().lock_owned().await;
         if supply.belief() != Belief::Off {
             supply.off().await?;
+        } else if supply.says_off().await? == Some(false) {
+            return Err(self.came_on(&mut supply).await);
         }
         if let Some(what) = supply.tripped().await? {
             return Err(Halt::NoPermit(format!(
@@ -374,6 +411,27 @@ impl<'s> Prepared<'s> {
     /// Since when the unit has been without power; `None` where it has had none in this run.
     pub fn off_since(&self) -> Option<Seconds> {
         self.supply.off_since()
+    }
+
+    /// Waits with the output off, and looks now and then that it stays so.
+    ///
+    /// # Errors
+    /// A trip where it does not; those of the instruments and the record.
+    pub async fn rest_until(&mut self, moment: Seconds) -> Result<(), Halt> {
+        let clock = self.station.clock;
+        while clock.now() + REST_LOOK < moment {
+            clock.sleep(REST_LOOK).await;
+            self.stays_off().await?;
+        }
+        clock.sleep_until(moment).await;
+        Ok(())
+    }
+
+    async fn stays_off(&mut self) -> Result<(), Halt> {
+        if self.supply.says_off().await? != Some(false) {
+            return Ok(());
+        }
+        Err(self.station.came_on(&mut self.supply).await)
     }
 
     /// How long the computer has slept since the output was last on.

@@ -24,6 +24,8 @@ pub enum Cause {
     Sanity,
     /// The supply's own protection has tripped.
     SupplyProtection,
+    /// A setting is no longer what it was set to.
+    Changed,
 }
 
 impl Cause {
@@ -34,6 +36,7 @@ impl Cause {
             TripCause::InLimit => self == Cause::InLimit,
             TripCause::NoReading => matches!(self, Cause::NoReading(_)),
             TripCause::SupplyProtection => self == Cause::SupplyProtection,
+            TripCause::Changed => self == Cause::Changed,
         }
     }
 
@@ -49,6 +52,7 @@ impl Cause {
             Cause::NoReading(Role::Meter) => "no reading from the meter",
             Cause::Sanity => "reading out of sanity",
             Cause::SupplyProtection => "the supply's own protection",
+            Cause::Changed => "a changed setting",
         }
     }
 }
@@ -64,6 +68,13 @@ pub struct Trip {
     pub limit: String,
     /// The reading, in words.
     pub reading: String,
+}
+
+impl Trip {
+    /// That settings are no longer what they were set to.
+    pub(super) fn changed(at: Seconds, what: &[String]) -> Self {
+        Self { cause: Cause::Changed, at, limit: "what was set and read back".into(), reading: what.join("; ") }
+    }
 }
 
 impl std::fmt::Display for Trip {

@@ -81,6 +81,8 @@ pub enum TripCause {
     NoReading,
     /// The supply's own protection has tripped.
     SupplyProtection,
+    /// A setting is no longer what it was set to.
+    Changed,
 }
 
 /// One stage.

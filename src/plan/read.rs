@@ -93,11 +93,12 @@ fn currents(table: &mut Table<'_>, key: &str) -> Option<(Amperes, Amperes)> {
 }
 
 /// What may be gone on after, as plans name it.
-const CAUSES: [(&str, TripCause); 4] = [
+const CAUSES: [(&str, TripCause); 5] = [
     ("over-current", TripCause::OverCurrent),
     ("time in limiting", TripCause::InLimit),
     ("no reading", TripCause::NoReading),
     ("the supply's own protection", TripCause::SupplyProtection),
+    ("a changed setting", TripCause::Changed),
 ];
 
 fn retry(table: &mut Table<'_>) -> Option<Retry> {

@@ -155,6 +155,13 @@ impl MeterDevice {
         None
     }
 
+    /// Somebody's hand at the range key: the highest of its function.
+    pub fn by_hand(&mut self, world: &mut World) {
+        let function = if self.measures_voltage { &self.profile.voltage } else { &self.profile.current };
+        let highest = function.as_ref().and_then(|f| f.ranges.last().cloned());
+        self.choose(self.measures_voltage, highest, world);
+    }
+
     fn choose(&mut self, voltage: bool, range: Option<Range>, world: &mut World) {
         self.measures_voltage = voltage;
         self.range = range;

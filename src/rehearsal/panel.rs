@@ -70,6 +70,11 @@ impl Panel {
         watchdog.clear.as_ref().is_some_and(is).then_some(Does::Sets)
     }
 
+    /// After power-on: what is kept is kept, and the timer is not armed.
+    pub fn restart(&mut self) {
+        (self.seconds, self.armed, self.remote_sense) = (0.0, false, false);
+    }
+
     /// It is spoken to.
     pub fn hear(&mut self, at: f64) {
         self.heard = at;

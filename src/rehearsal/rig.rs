@@ -150,9 +150,33 @@ impl Rig {
         supply.protect(world);
     }
 
-    /// Somebody's hand at the supply's front panel.
+    /// Somebody's hand in the menus of the supply's front panel.
     pub fn by_hand(&self, hand: impl FnOnce(&mut Panel)) {
         hand(&mut self.lock().supply.panel);
+    }
+
+    /// Somebody's hand at the supply's knobs and its output key.
+    pub fn turn(&self, voltage: Option<Volts>, limit: Option<Amperes>, on: Option<bool>) {
+        let mut inner = self.lock();
+        let Inner { world, supply, .. } = &mut *inner;
+        supply.by_hand(voltage.map(|v| v.0), limit.map(|i| i.0), on, world);
+    }
+
+    /// Somebody's hand at the meter's range key: its highest.
+    pub fn turn_meter(&self) {
+        let mut inner = self.lock();
+        let Inner { world, meter, .. } = &mut *inner;
+        if let Some(meter) = meter {
+            meter.by_hand(world);
+        }
+    }
+
+    /// The supply restarts, as after a dip of its mains: everything as after power-on,
+    /// and its output as it was where it remembers that.
+    pub fn reboot_supply(&self) {
+        let mut inner = self.lock();
+        let Inner { world, supply, .. } = &mut *inner;
+        supply.reboot(world);
     }
 
     /// A cable pulled out, or put back: the stand-in hears nothing and says nothing.

@@ -1,5 +1,7 @@
 //! The stand-in supply: a profile's dialect from the device's side.
 
+mod hands;
+
 use super::dialect::{Filled, matches};
 use super::panel::Panel;
 use super::world::{Source, World};
@@ -417,24 +419,6 @@ impl SupplyDevice {
         }
         self.apply(number, world);
         Does::Sets
-    }
-
-    /// Its timer switches off when it has heard nothing for too long.
-    pub fn tick(&mut self, world: &mut World) {
-        if self.is_on() && self.panel.is_over(world.time()) {
-            self.switch(self.wired, false, world);
-        }
-    }
-
-    /// Its own protection of the wired channel trips.
-    pub fn protect(&mut self, world: &mut World) {
-        if let Some(channel) = self.channels.get_mut(&self.wired)
-            && channel.on
-        {
-            (channel.on, channel.tripped, channel.restores) = (false, true, true);
-            self.switches.push(Switch { at: world.time(), on: false });
-        }
-        self.apply(self.wired, world);
     }
 
     fn switch(&mut self, number: u32, on: bool, world: &mut World) -> Does {

@@ -4,7 +4,8 @@
 use super::{Ended, Exit, Job, Operator, Resume, Watcher, run};
 use crate::clock::Clock;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
-use crate::interlock::{Clocks, Guard, Halt, Journal, Papers, Station, Supply, open_meter, open_supply};
+use crate::interlock::{Clocks, Guard, Halt, Journal, Papers, Reopen, Station, Supply, open_meter, open_supply};
+use crate::link::trace::Traced;
 use crate::link::{Link, LinkError};
 use crate::plan::Passed;
 use crate::record::{Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
@@ -42,6 +43,8 @@ pub struct Conduct<'r> {
     pub supply: Tried,
     /// To the meter, where the bench has one.
     pub meter: Option<Tried>,
+    /// Opens a link that dropped again; none: the run ends then.
+    pub reopen: Option<Reopen>,
     /// The computer's clocks, to notice that it slept; none in rehearsal.
     pub clocks: Option<Clocks>,
     /// What is to be said of the computer and of papers before every stage.
@@ -71,8 +74,22 @@ pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> R
 }
 
 async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
-    let Conduct { passed, folder, begin, durability, clock, expected, supply, meter, clocks, papers, guard, watcher, operator } =
-        work;
+    let Conduct {
+        passed,
+        folder,
+        begin,
+        durability,
+        clock,
+        expected,
+        supply,
+        meter,
+        reopen,
+        clocks,
+        papers,
+        guard,
+        watcher,
+        operator,
+    } = work;
     let (record, traffic, seed, resume) = match begin {
         Begin::New(header) => {
             let record = Record::create(folder, &header, durability)?;
@@ -100,7 +117,11 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         Ok(instruments) => instruments,
         Err(halt) => return Ok(not_begun(&halt, &journal, clock)),
     };
-    let station = Station::new(passed, supply, meter, clock, journal.clone()).guarded(guard).awake(clocks).papers(papers);
+    let station = Station::new(passed, supply, meter, clock, journal.clone())
+        .guarded(guard)
+        .awake(clocks)
+        .papers(papers)
+        .reopened_by(traced(reopen, clock, &traffic));
     let ended = run(Job { passed, station, seed, expected, resume, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)
@@ -140,6 +161,18 @@ async fn open(
         _ => None,
     };
     Ok((supply.instrument, meter))
+}
+
+/// What is opened again is written down like what was opened first.
+fn traced(reopen: Option<Reopen>, clock: Clock, log: &Arc<TrafficLog>) -> Option<Reopen> {
+    let (reopen, log) = (reopen?, log.clone());
+    Some(Arc::new(move |role| {
+        let (opening, log) = (reopen(role), log.clone());
+        Box::pin(async move {
+            let link: Box<dyn Link> = Box::new(Traced::new(opening.await?, Arc::new(RoleTraffic { log, clock, role })));
+            Ok(link)
+        })
+    }))
 }
 
 fn note(

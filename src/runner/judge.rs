@@ -85,6 +85,10 @@ pub(super) fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
         Cause::NoReading(_) => {
             (Severity::Undecided, "This says nothing of the unit. Look at the cable and at the end of traffic.log.")
         }
+        Cause::Changed => (
+            Severity::Undecided,
+            "This says nothing of the unit. Somebody's hand at a front panel, another program at the same address, or an instrument that has restarted: lock the panels, and look at the end of traffic.log.",
+        ),
         Cause::Sanity => (
             Severity::Undecided,
             "A reading that the instrument cannot give: look at its settings, the profile, and the end of traffic.log.",

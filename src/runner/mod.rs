@@ -136,7 +136,10 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
             Err(panic) => Some(Stopped::Panic(panic)),
         },
     };
-    let off = bench.station.make_safe().await.map_err(|e| e.to_string());
+    let mut off = bench.station.make_safe().await.map_err(|e| e.to_string());
+    if off.is_err() && matches!(bench.station.recover().await, Ok(true)) {
+        off = bench.station.make_safe().await.map_err(|e| e.to_string());
+    }
     if let Some(Stopped::By(halt)) = &halt {
         judge::interrupted(&mut bench, halt);
     }
@@ -217,6 +220,14 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
 /// output off; and after the computer has slept.
 async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, halt: &Halt) -> Result<bool, Halt> {
     let (pause, text) = match halt {
+        Halt::Instrument(_) => {
+            // What cannot be opened again ends the run, and says more than what was seen of it first.
+            if !bench.station.recover().await? {
+                return Ok(false);
+            }
+            bench.rested_since = bench.station.clock().now();
+            (Seconds(0.0), format!("{halt}; the link is there again, and the stage goes on where it was cut"))
+        }
         Halt::Slept(slept) => {
             (Seconds(0.0), format!("the computer slept for {slept} while the output was on; the stage goes on where it was cut"))
         }

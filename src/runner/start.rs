@@ -61,7 +61,7 @@ async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seco
     // Going on in the middle: off for as long as was wanted, and how long really is not known.
     let known = off_at.or((number > 1).then_some(rested_since));
     if let Some(off_at) = known {
-        clock.sleep_until(off_at + off_wanted).await;
+        prepared.rest_until(off_at + off_wanted).await?;
     }
     let slept = prepared.slept()?;
     let (residual, fallen) = fall(&mut prepared, start, number, clock).await?;

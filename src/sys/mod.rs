@@ -4,6 +4,9 @@
 mod awake;
 pub use awake::{KeepAwake, Times, times};
 
+mod usb;
+pub use usb::UsbIdentity;
+
 #[cfg(unix)]
 mod unix;
 #[cfg(unix)]

@@ -10,6 +10,7 @@
     reason = "a test that cannot go on stops"
 )]
 
+mod changed;
 mod dialects;
 mod faults;
 mod outcomes;

@@ -4,9 +4,9 @@ use rampart::clock::Clock;
 use rampart::document::Document;
 use rampart::instrument::Role;
 use rampart::instrument::session::framing;
-use rampart::interlock::Clocks;
+use rampart::interlock::{Clocks, Reopen};
 use rampart::link::fault::{Faulty, Fired, Schedule};
-use rampart::link::{Link, memory};
+use rampart::link::{Link, LinkError, memory};
 use rampart::plan::{Bench, Passed, Plan, check};
 use rampart::record::{Durability, Header, Run};
 use rampart::rehearsal::{Quirks, Rig, SupplyState, UnitFile, serve};
@@ -112,6 +112,8 @@ pub struct Setup<'s> {
     pub seed: u64,
     pub supply: (Quirks, Schedule),
     pub meter: (Quirks, Schedule),
+    /// Opens a dropped link again.
+    pub reopen: Option<fn(&Rig) -> Reopen>,
     /// How long the computer has slept, in milliseconds; what the hook adds it notices.
     pub slept: Arc<AtomicU64>,
 }
@@ -119,7 +121,16 @@ pub struct Setup<'s> {
 impl Default for Setup<'_> {
     fn default() -> Self {
         let quiet = || (Quirks { strict_gap: true, ..Quirks::default() }, Schedule::new());
-        Self { plan: SHORT, bench: BENCH, unit: unit(""), seed: 1, supply: quiet(), meter: quiet(), slept: Arc::default() }
+        Self {
+            plan: SHORT,
+            bench: BENCH,
+            unit: unit(""),
+            seed: 1,
+            supply: quiet(),
+            meter: quiet(),
+            reopen: None,
+            slept: Arc::default(),
+        }
     }
 }
 
@@ -238,6 +249,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             expected: Vec::new(),
             supply: Ok(supply),
             meter,
+            reopen: setup.reopen.map(|reopen| reopen(&rig)),
             clocks,
             papers: None,
             guard: None,
@@ -269,4 +281,23 @@ pub fn dump(folder: &Path) -> String {
         }
     }
     text
+}
+
+/// Opens a link to the stand-in again, after having been refused so many times.
+pub fn reconnecting(rig: &Rig, refusals: u32) -> Reopen {
+    let (rig, left) = (rig.clone(), Arc::new(AtomicU64::new(refusals.into())));
+    Arc::new(move |role| {
+        let (rig, left) = (rig.clone(), left.clone());
+        Box::pin(async move {
+            if left.load(Ordering::Relaxed) > 0 {
+                left.fetch_sub(1, Ordering::Relaxed);
+                let source = std::io::Error::from(std::io::ErrorKind::ConnectionRefused);
+                return Err(LinkError::Open { address: "the stand-in".into(), source });
+            }
+            let (near, far) = memory::pair(framing(rig.wire(role).unwrap()));
+            tokio::spawn(async move { serve(&rig, role, far, Quirks { strict_gap: true, ..Quirks::default() }).await });
+            let near: Box<dyn Link> = Box::new(near);
+            Ok(near)
+        })
+    })
 }

@@ -40,6 +40,26 @@ fn a_stopped_run_goes_on_and_the_gap_is_told() {
 }
 
 #[test]
+fn a_wire_that_comes_back_does_not_end_the_run() {
+    let standin = StandIn::start(&unit(""), PACE);
+    let hand = standin.through_a_hand();
+    standin.write("plan.toml", SHORT);
+    let mut run = Running::start(standin.path(), &["run", "plan.toml", "--pace", PACE]);
+    run.until("stage 2/3");
+    let before = hand.lines().len();
+    while hand.lines().len() < before + 8 {
+        std::thread::yield_now();
+    }
+    hand.cut_once();
+    let (code, text) = run.end();
+    assert_eq!(code, Some(0), "{text}");
+    assert!(text.contains("the link is there again"), "{text}");
+    let run = Run::open(&only_run(standin.path())).unwrap();
+    assert!(run.events().unwrap().iter().any(|e| e.kind == "link" && e.text.contains("the same instrument")));
+    assert_eq!(run.starts(3).unwrap().len(), 10);
+}
+
+#[test]
 fn another_plan_is_refused_unless_the_user_says_so() {
     let standin = StandIn::start(&unit(""), PACE);
     stopped(&standin);

@@ -154,6 +154,13 @@ impl Hand {
         self.inner.lock().unwrap().lines.clone()
     }
 
+    /// Cuts the wire once: who comes back is let through.
+    pub fn cut_once(&self) {
+        for wire in self.inner.lock().unwrap().wires.drain(..) {
+            wire.shutdown(std::net::Shutdown::Both).ok();
+        }
+    }
+
     /// Cuts the wire for good.
     pub fn cut(&self) {
         let mut noted = self.inner.lock().unwrap();

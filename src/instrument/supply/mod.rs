@@ -15,9 +15,11 @@ use super::reply::{Said, said};
 use super::session::Session;
 use super::template::{fill, number};
 use crate::clock::Clock;
+use crate::link::Link;
 use crate::units::{Amperes, Seconds, Unit, Volts};
 use std::marker::PhantomData;
 
+mod audit;
 mod off;
 mod preflight;
 mod read;
@@ -37,6 +39,8 @@ pub struct Supply<K> {
     output: Belief,
     switched_on: bool,
     off_since: Option<Seconds>,
+    /// Voltage and limit as they were set and read back last.
+    expected: (Option<f64>, Option<f64>),
     key: PhantomData<fn(&K)>,
 }
 
@@ -96,6 +100,7 @@ impl<K> Supply<K> {
             output: Belief::MaybeOn,
             switched_on: false,
             off_since: None,
+            expected: (None, None),
             key: PhantomData,
         })
     }
@@ -108,6 +113,13 @@ impl<K> Supply<K> {
     /// The conversation, for identity and errors.
     pub fn session(&mut self) -> &mut Session {
         &mut self.session
+    }
+
+    /// Speaks over another link from now on: nothing is known of the output.
+    pub fn relink(&mut self, link: Box<dyn Link>) {
+        self.session.relink(link);
+        self.output = Belief::MaybeOn;
+        self.off_since = None;
     }
 
     /// What is known of the output.
@@ -225,6 +237,11 @@ impl<K> Supply<K> {
                 wanted: crate::units::engineering(wanted, of, 6),
                 found: crate::units::engineering(found, of, 6),
             });
+        }
+        match what {
+            "voltage" => self.expected.0 = Some(wanted),
+            "current limit" => self.expected.1 = Some(wanted),
+            _ => {}
         }
         Ok(SetPoint { what, wanted, read_back: Some(found), unit: of })
     }

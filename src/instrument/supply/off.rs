@@ -18,7 +18,7 @@ impl<K> Supply<K> {
         self.output_state().await.map(|s| s.map(|(off, _)| off)).map_err(|f| f.of(Role::Supply))
     }
 
-    async fn output_state(&mut self) -> Result<Option<(bool, String)>, Fault> {
+    pub(super) async fn output_state(&mut self) -> Result<Option<(bool, String)>, Fault> {
         let Some(ask) = self.profile.output.ask.clone() else { return Ok(None) };
         let reply = self.ask(&ask).await?;
         let output = &self.profile.output;

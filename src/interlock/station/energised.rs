@@ -2,13 +2,12 @@
 
 use super::{Observation, Permit, Request, Station, Supply, told};
 use crate::clock::Clock;
-use crate::instrument::{Belief, Fault, InstrumentError, Measurand, OffProof, Reading, Regulation, Role, Snapshot};
+use crate::instrument::{Belief, Fault, Measurand, OffProof, Reading, Regulation, Role, Snapshot};
 use crate::interlock::gate::Gate;
 use crate::interlock::journal::Journal;
 use crate::interlock::trip::{Cause, Halt, Trip};
 use crate::plan::Limits;
 use crate::units::{Amperes, Seconds, Volts};
-use std::sync::PoisonError;
 use tokio::sync::OwnedMutexGuard;
 
 /// An output that is on. Going, it switches the output off.
@@ -23,7 +22,12 @@ pub struct Energised<'s> {
     voltage: Volts,
     start: Option<u32>,
     on_at: Seconds,
+    /// When the settings were last compared with what they were set to.
+    audited: Seconds,
 }
+
+/// While an output is on, its settings are asked for again this often.
+const AUDIT: Seconds = Seconds(2.0);
 
 /// What one look has brought: an answer or a failure of each, or a trip on the way.
 struct Looked {
@@ -43,8 +47,18 @@ impl<'s> Energised<'s> {
         start: Option<u32>,
     ) -> Result<Self, Halt> {
         let Request { voltage, highest, limits, .. } = request;
-        let mut energised =
-            Self { supply: Some(supply), station, permit, gate, highest, limits, voltage, start, on_at: Seconds(0.0) };
+        let mut energised = Self {
+            supply: Some(supply),
+            station,
+            permit,
+            gate,
+            highest,
+            limits,
+            voltage,
+            start,
+            on_at: Seconds(0.0),
+            audited: Seconds(0.0),
+        };
         energised.station.looked()?;
         let within = energised.station.watchdog();
         if let Some(supply) = energised.supply.as_deref_mut() {
@@ -53,6 +67,7 @@ impl<'s> Energised<'s> {
                 energised.station.journal.write(|r| r.setting(stage, set.what, set.unit, set.wanted, set.read_back, now))?;
             }
             energised.on_at = supply.switch_on(&energised.permit).await?;
+            energised.audited = energised.on_at;
         }
         Ok(energised)
     }
@@ -110,7 +125,7 @@ impl Energised<'_> {
             }
             None => None,
             Some(trip) => {
-                self.latch(trip);
+                self.station.latch(trip);
                 Some(self.supply()?.off_for_trip().await)
             }
         };
@@ -121,7 +136,7 @@ impl Energised<'_> {
             self.station.journal.write(|record| record.reading(stage, start, step, reading))?;
         }
         match (trip, slept, off) {
-            (Some(trip), _, Some(off)) => return Err(self.told(trip, off)),
+            (Some(trip), _, Some(off)) => return Err(self.station.told(trip, off)),
             (_, Some(halt), Some(off)) => {
                 self.station.journal.event("off", &told(&off?))?;
                 return Err(halt);
@@ -132,6 +147,9 @@ impl Energised<'_> {
         let meter = meter.transpose().map_err(|f| f.of(Role::Meter))?;
         let lacking = || Fault::Order("the supply was not asked".into());
         let supply = snapshot.unwrap_or_else(|| Err(lacking())).map_err(|f| f.of(Role::Supply))?;
+        if self.clock().now() - self.audited > AUDIT {
+            self.audit().await?;
+        }
         // Neither voltage nor current is held: has the supply itself switched off?
         if matches!(supply.regulation, Regulation::Neither | Regulation::Fault) {
             self.own_protection().await?;
@@ -179,6 +197,19 @@ impl Energised<'_> {
         Ok(made)
     }
 
+    /// Trips where a setting is no longer what it was set to.
+    async fn audit(&mut self) -> Result<(), Halt> {
+        let mut changed = self.supply()?.audit().await?;
+        if let Some(meter) = &mut self.station.meter {
+            changed.extend(meter.audit().await?);
+        }
+        self.audited = self.clock().now();
+        if changed.is_empty() {
+            return Ok(());
+        }
+        Err(self.switch_off_for(Trip::changed(self.audited, &changed)).await)
+    }
+
     /// Trips where the supply says that a protection of its own has.
     async fn own_protection(&mut self) -> Result<(), Halt> {
         let Some(what) = self.supply()?.tripped().await? else { return Ok(()) };
@@ -193,29 +224,12 @@ impl Energised<'_> {
 
     /// Latches a trip, switches off, and then records it. Returns what ends the run.
     async fn switch_off_for(&mut self, trip: Trip) -> Halt {
-        self.latch(&trip);
+        self.station.latch(&trip);
         let off = match self.supply() {
             Ok(supply) => supply.off_for_trip().await,
             Err(halt) => return halt,
         };
-        self.told(trip, off)
-    }
-
-    /// From here on the output is being switched off, and not looked at any more.
-    fn latch(&self, trip: &Trip) {
-        self.station.let_go();
-        *self.station.latched.lock().unwrap_or_else(PoisonError::into_inner) = Some(trip.clone());
-    }
-
-    /// Records a trip and the switching off that it caused.
-    fn told(&self, trip: Trip, off: Result<OffProof, InstrumentError>) -> Halt {
-        let journal = &self.station.journal;
-        let recorded = journal.event("trip", &trip.to_string());
-        match off.map(|proof| journal.event("off", &told(&proof))) {
-            Err(not_off) => not_off.into(),
-            Ok(Err(error)) => error.into(),
-            Ok(Ok(())) => recorded.map_or_else(Halt::from, |()| Halt::Tripped(trip)),
-        }
+        self.station.told(trip, off)
     }
 
     /// Sets the meter to another range while the output is on: disturbs the node,

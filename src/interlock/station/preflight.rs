@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 /// One thing that was made sure of, or could not be.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Line {
+pub struct Assured {
     /// What.
     pub what: String,
     /// How it was found.
@@ -17,7 +17,7 @@ pub struct Line {
     pub good: bool,
 }
 
-impl Line {
+impl Assured {
     /// A line.
     pub fn new(what: impl Into<String>, found: impl Into<String>, good: bool) -> Self {
         Self { what: what.into(), found: found.into(), good }
@@ -25,7 +25,7 @@ impl Line {
 }
 
 /// What is to be said of the computer and of papers: asked before every stage.
-pub type Papers = Arc<dyn Fn() -> Vec<Line> + Send + Sync>;
+pub type Papers = Arc<dyn Fn() -> Vec<Assured> + Send + Sync>;
 
 /// The supply's own timer goes off after this many times the longest silence that the
 /// plan allows: later than the interlock, which says why.
@@ -64,9 +64,9 @@ impl Station {
         let mut lines = self.papers.as_ref().map_or_else(Vec::new, |papers| papers());
         let of = |fault: crate::instrument::Fault| fault.of(Role::Supply);
         let identity = supply.session().identify(self.seat.serial.as_deref()).await.map_err(of)?;
-        lines.push(Line::new("supply: identity", identity.unwrap_or_else(|| "cannot be asked".into()), true));
+        lines.push(Assured::new("supply: identity", identity.unwrap_or_else(|| "cannot be asked".into()), true));
         supply.session().drain_errors("what was sent before this stage").await.map_err(of)?;
-        lines.push(Line::new("supply: error queue", queue(supply.session().has_error_queue()), true));
+        lines.push(Assured::new("supply: error queue", queue(supply.session().has_error_queue()), true));
         for asked in Asked::ALL {
             lines.push(self.asked(supply, asked).await?);
         }
@@ -74,29 +74,29 @@ impl Station {
             let back = s.read_back.map_or("not to be read back".into(), |v| format!("reads {}", engineering(v, s.unit, 5)));
             format!("{} {} ({back})", s.what, engineering(s.wanted, s.unit, 5))
         };
-        lines.push(Line::new("supply: limits and protection", set.iter().map(spell).collect::<Vec<_>>().join(", "), true));
+        lines.push(Assured::new("supply: limits and protection", set.iter().map(spell).collect::<Vec<_>>().join(", "), true));
         let watchdog = match &supply.profile().watchdog {
             Some(_) => format!("armed while the output is on, {}", self.watchdog()),
             None => "it has none".into(),
         };
-        lines.push(Line::new("supply: watchdog", watchdog, true));
+        lines.push(Assured::new("supply: watchdog", watchdog, true));
         let state = supply.says_off().await?;
         let words = match state {
             Some(true) => "off, by its own word and its current",
             Some(false) => "ON",
             None => "off, by its current",
         };
-        lines.push(Line::new("supply: output", words, state != Some(false)));
+        lines.push(Assured::new("supply: output", words, state != Some(false)));
         if let Some(left) = left {
             let found = left.volts().map_or_else(|| left.sample.word().to_owned(), |v| v.to_string());
-            lines.push(Line::new("voltage left at the unit", found, true));
+            lines.push(Assured::new("voltage left at the unit", found, true));
         }
         if let Some(meter) = &mut self.meter {
             let of = |fault: crate::instrument::Fault| fault.of(Role::Meter);
             let identity = meter.session().identify(self.meter_serial.as_deref()).await.map_err(of)?;
-            lines.push(Line::new("meter: identity", identity.unwrap_or_else(|| "cannot be asked".into()), true));
+            lines.push(Assured::new("meter: identity", identity.unwrap_or_else(|| "cannot be asked".into()), true));
             meter.session().drain_errors("what was sent before this stage").await.map_err(of)?;
-            lines.push(Line::new("meter: error queue", queue(meter.session().has_error_queue()), true));
+            lines.push(Assured::new("meter: error queue", queue(meter.session().has_error_queue()), true));
         }
         let now = self.clock.now();
         self.journal.write(|r| lines.iter().try_for_each(|l| r.preflight(self.stage, now, &l.what, &l.found, l.good)))?;
@@ -106,21 +106,21 @@ impl Station {
         }
     }
 
-    async fn asked(&self, supply: &mut Supply, asked: Asked) -> Result<Line, Halt> {
+    async fn asked(&self, supply: &mut Supply, asked: Asked) -> Result<Assured, Halt> {
         let remote = self.seat.remote_sense;
         let what = format!("supply: {}", asked.name());
         let wanted = asked.wanted(remote);
         Ok(match supply.found(asked, remote).await? {
             Some(found) if found.good => {
                 let put_right = if found.put_right { ", after it was put right" } else { "" };
-                Line::new(what, format!("answers {}{put_right}: {wanted}", found.reply), true)
+                Assured::new(what, format!("answers {}{put_right}: {wanted}", found.reply), true)
             }
-            Some(found) => Line::new(what, format!("answers {}; wanted is that {wanted}", found.reply), false),
-            None if !supply.profile().needs_a_look(asked) => Line::new(what, "one channel: there is none", true),
+            Some(found) => Assured::new(what, format!("answers {}; wanted is that {wanted}", found.reply), false),
+            None if !supply.profile().needs_a_look(asked) => Assured::new(what, "one channel: there is none", true),
             None if self.seat.looked_at.contains(&asked) => {
-                Line::new(what, format!("looked at, says the bench file: {wanted}"), true)
+                Assured::new(what, format!("looked at, says the bench file: {wanted}"), true)
             }
-            None => Line::new(what, format!("cannot be asked; the operator was: {wanted}"), true),
+            None => Assured::new(what, format!("cannot be asked; the operator was: {wanted}"), true),
         })
     }
 }
