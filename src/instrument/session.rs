@@ -37,7 +37,7 @@ pub struct Session {
     sent_at: Seconds,
     /// The identity as first heard, by which the conversation gets back into step.
     known: Option<String>,
-    /// The link has failed for good: only another one helps.
+    /// The link has failed for good, or nothing comes through it: only another one helps.
     broken: bool,
 }
 
@@ -81,7 +81,7 @@ impl Session {
         self.wire.timeout
     }
 
-    /// Whether the link has failed, so that only another one helps.
+    /// Whether the link has failed, or nothing comes through it, so that only another helps.
     pub fn is_broken(&self) -> bool {
         self.broken
     }
@@ -266,6 +266,8 @@ impl Session {
                 Err(other) => return Err(other),
             }
         }
+        // It may be half-open, with nobody at the other end any more.
+        self.broken = true;
         Err(Fault::OutOfStep { command, sync })
     }
 

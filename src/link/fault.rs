@@ -24,8 +24,16 @@ pub enum Kind {
     Joined,
     /// Other bytes come in its place.
     Garbled,
+    /// The reply comes in two pieces, each with its own end.
+    Split,
+    /// The reply to an earlier question comes in its place.
+    FromAnother,
     /// The connection is closed, now and for good.
     Closed,
+    /// The connection is reset, now and for good.
+    Reset,
+    /// From now on nothing arrives, in either direction, and nobody says so.
+    HalfOpen,
     /// A message that is sent never arrives.
     Unsent,
 }
@@ -56,7 +64,9 @@ pub struct Faulty<L> {
     fired: Fired,
     sent: u64,
     received: u64,
-    closed: bool,
+    closed: Option<Kind>,
+    /// The reply before, for one that comes in the place of another.
+    before: Vec<u8>,
     /// Replies that are held back, with the moment from which they can be read.
     held: VecDeque<(Instant, Vec<u8>)>,
 }
@@ -65,16 +75,36 @@ impl<L: Link> Faulty<L> {
     /// Lets `inner` go wrong by `schedule`.
     pub fn new(inner: L, schedule: Schedule) -> (Self, Fired) {
         let fired = Fired::default();
-        (Self { inner, schedule, fired: fired.clone(), sent: 0, received: 0, closed: false, held: VecDeque::new() }, fired)
+        (
+            Self {
+                inner,
+                schedule,
+                fired: fired.clone(),
+                sent: 0,
+                received: 0,
+                closed: None,
+                before: Vec::new(),
+                held: VecDeque::new(),
+            },
+            fired,
+        )
     }
 
     fn check_open(&self) -> Result<(), LinkError> {
-        if self.closed { Err(LinkError::Closed { partial: Vec::new() }) } else { Ok(()) }
+        match self.closed {
+            Some(Kind::Reset) => Err(LinkError::Io(std::io::ErrorKind::ConnectionReset.into())),
+            Some(Kind::Closed) => Err(LinkError::Closed { partial: Vec::new() }),
+            _ => Ok(()),
+        }
     }
 
     async fn receive_one(&mut self, deadline: Instant) -> Result<Vec<u8>, LinkError> {
         loop {
             self.check_open()?;
+            if self.closed == Some(Kind::HalfOpen) {
+                sleep_until(deadline).await;
+                return Err(LinkError::Timeout { partial: Vec::new() });
+            }
             if let Some((due, _)) = self.held.front() {
                 let due = *due;
                 if due > deadline {
@@ -88,6 +118,7 @@ impl<L: Link> Faulty<L> {
             }
             let mut message = self.inner.receive(deadline).await?;
             self.received += 1;
+            let before = std::mem::replace(&mut self.before, message.clone());
             let Some(kind) = self.schedule.remove(&self.received) else { return Ok(message) };
             self.fired.note(kind);
             let middle = message.len() / 2;
@@ -106,8 +137,13 @@ impl<L: Link> Faulty<L> {
                     return Ok(joined);
                 }
                 Kind::Garbled => message = b"\x7f?!\xff".to_vec(),
-                Kind::Closed => {
-                    self.closed = true;
+                Kind::Split => {
+                    let rest = message.split_off(middle);
+                    self.held.push_back((Instant::now(), rest));
+                }
+                Kind::FromAnother => message = before,
+                Kind::Closed | Kind::Reset | Kind::HalfOpen => {
+                    self.closed = Some(kind);
                     continue;
                 }
                 Kind::ByteDropped | Kind::ByteChanged | Kind::ByteDoubled | Kind::Unsent => {}
@@ -121,6 +157,9 @@ impl<L: Link> Link for Faulty<L> {
     fn send<'a>(&'a mut self, message: &'a [u8], deadline: Instant) -> Pending<'a, ()> {
         Box::pin(async move {
             self.check_open()?;
+            if self.closed.is_some() {
+                return Ok(());
+            }
             self.sent += 1;
             if self.schedule.get(&self.sent) == Some(&Kind::Unsent) {
                 self.schedule.remove(&self.sent);
@@ -138,6 +177,9 @@ impl<L: Link> Link for Faulty<L> {
     fn drain<'a>(&'a mut self, quiet: Duration, deadline: Instant) -> Pending<'a, Vec<u8>> {
         Box::pin(async move {
             self.check_open()?;
+            if self.closed.is_some() {
+                return Ok(Vec::new());
+            }
             let until = (Instant::now() + quiet).min(deadline);
             let mut thrown = Vec::new();
             // A held reply that is due within the silence arrives and is thrown away, like any other.

@@ -140,7 +140,20 @@ impl Rig {
 
     /// An output that no longer obeys "off", for tests.
     pub fn ignore_off(&self) {
-        self.lock().supply.ignores_off = true;
+        self.lock().supply.wrong.offs_ignored = u32::MAX;
+    }
+
+    /// What the supply does wrong from now on, for tests.
+    pub fn wrong(&self, what: impl FnOnce(&mut super::supply::Wrong)) {
+        what(&mut self.lock().supply.wrong);
+    }
+
+    /// The supply's error queue fills up with somebody else's errors.
+    pub fn flood_errors(&self) {
+        let mut inner = self.lock();
+        for _ in 0..40 {
+            inner.supply.complain(-113);
+        }
     }
 
     /// The supply's own protection trips, for tests.

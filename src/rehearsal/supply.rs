@@ -78,6 +78,21 @@ pub struct Switch {
     pub on: bool,
 }
 
+/// What a supply can do wrong.
+#[derive(Clone, Debug, Default)]
+pub struct Wrong {
+    /// How many more times "off" is not obeyed.
+    pub offs_ignored: u32,
+    /// Settings end up at nine tenths of what was sent, without a word.
+    pub clips: bool,
+    /// Read-backs stay what they were.
+    pub stuck: bool,
+    /// It never says that it limits.
+    pub hides_limiting: bool,
+    /// The read-backs that it gave last, for when they stick.
+    last: BTreeMap<String, String>,
+}
+
 /// The stand-in.
 pub struct SupplyDevice {
     profile: SupplyProfile,
@@ -92,8 +107,8 @@ pub struct SupplyDevice {
     random: ChaCha8Rng,
     /// Every switching of the wired output.
     pub switches: Vec<Switch>,
-    /// An output that does not obey "off": for tests.
-    pub ignores_off: bool,
+    /// What it does wrong: for tests.
+    pub wrong: Wrong,
     /// What can be set by hand.
     pub panel: Panel,
 }
@@ -116,7 +131,7 @@ impl SupplyDevice {
             gain,
             random,
             switches: Vec::new(),
-            ignores_off: false,
+            wrong: Wrong::default(),
             panel: Panel::default(),
         }
     }
@@ -262,7 +277,7 @@ impl SupplyDevice {
 
     fn mode(&self, form: &ModeForm, number: u32, world: &World) -> String {
         let (on, tripped) = self.channels.get(&number).map_or((false, false), |c| (c.on, c.tripped));
-        let limiting = number == self.wired && on && world.see().limiting;
+        let limiting = number == self.wired && on && world.see().limiting && !self.wrong.hides_limiting;
         match form {
             ModeForm::Bits { voltage, current } if on => (1_u64 << if limiting { *current } else { *voltage }).to_string(),
             ModeForm::Bits { .. } => "0".into(),
@@ -295,6 +310,8 @@ impl SupplyDevice {
             (Some(_), None) => written(volts, v.resolution, &v.reply, "V", number),
             _ => written(amperes, i.resolution, &i.reply, "A", number),
         };
+        let text = if self.wrong.stuck { self.wrong.last.get(message).cloned().unwrap_or(text) } else { text };
+        self.wrong.last.insert(message.to_owned(), text.clone());
         Some(Does::Answers(text))
     }
 
@@ -409,6 +426,7 @@ impl SupplyDevice {
         register: fn(&mut Channel) -> &mut f64,
         world: &mut World,
     ) -> Does {
+        let value = if self.wrong.clips { value * 0.9 } else { value };
         let held = (value / setting.resolution).round() * setting.resolution;
         let clipped = held.clamp(0.0, most);
         if clipped != held && setting.out_of_range == OutOfRange::Refuses {
@@ -426,7 +444,8 @@ impl SupplyDevice {
         if on && channel.tripped {
             return self.complain(-221);
         }
-        if !on && self.ignores_off {
+        if !on && self.wrong.offs_ignored > 0 {
+            self.wrong.offs_ignored -= 1;
             return Does::Sets;
         }
         if !on {

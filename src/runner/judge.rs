@@ -159,7 +159,8 @@ pub(super) fn not_started(bench: &mut Bench<'_>, start: &Start, seen: &Seen) -> 
 /// A start that was cut short: tripped, or void.
 pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt: &Halt) -> Result<(), Halt> {
     let outcome = match halt {
-        Halt::Tripped(trip) if !matches!(trip.cause, crate::interlock::Cause::NoReading(_)) => Outcome::Tripped,
+        // The others speak of the instruments, and not of the unit.
+        Halt::Tripped(trip) if !matches!(trip.cause, Cause::NoReading(_) | Cause::Changed | Cause::Sanity) => Outcome::Tripped,
         _ => Outcome::Void,
     };
     let mut verdict = verdict(start, seen);

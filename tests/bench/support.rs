@@ -112,10 +112,12 @@ pub struct Setup<'s> {
     pub seed: u64,
     pub supply: (Quirks, Schedule),
     pub meter: (Quirks, Schedule),
-    /// Opens a dropped link again.
-    pub reopen: Option<fn(&Rig) -> Reopen>,
+    /// How often a dropped link is refused before it is there again; none: it never is.
+    pub reopen: Option<u32>,
     /// How long the computer has slept, in milliseconds; what the hook adds it notices.
     pub slept: Arc<AtomicU64>,
+    /// How far its wall clock was set back, in milliseconds.
+    pub set_back: Arc<AtomicU64>,
 }
 
 impl Default for Setup<'_> {
@@ -130,6 +132,7 @@ impl Default for Setup<'_> {
             meter: quiet(),
             reopen: None,
             slept: Arc::default(),
+            set_back: Arc::default(),
         }
     }
 }
@@ -217,10 +220,10 @@ pub fn rehearse_in<S: Future<Output = String>>(
             let (faulty, fired) = Faulty::new(near, schedule);
             (Box::new(faulty), fired)
         };
-        let slept = setup.slept.clone();
+        let (slept, set_back) = (setup.slept.clone(), setup.set_back.clone());
         let clocks: Option<Clocks> = Some(Arc::new(move || {
             let (monotonic, boot) = (clock.now().0, clock.now().0 + slept.load(Ordering::Relaxed) as f64 * 1e-3);
-            Times { monotonic, boot, wall: boot }
+            Times { monotonic, boot, wall: boot - set_back.load(Ordering::Relaxed) as f64 * 1e-3 }
         }));
         let (supply, supply_fired) = connect(Role::Supply, &bench.supply.profile.wire, setup.supply);
         let (meter, meter_fired) = match &bench.meter {
@@ -249,7 +252,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             expected: Vec::new(),
             supply: Ok(supply),
             meter,
-            reopen: setup.reopen.map(|reopen| reopen(&rig)),
+            reopen: setup.reopen.map(|refusals| reconnecting(&rig, refusals)),
             clocks,
             papers: None,
             guard: None,

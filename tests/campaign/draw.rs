@@ -5,10 +5,13 @@ use rampart::instrument::Role;
 use rampart::instrument::profile::SHIPPED;
 use rampart::link::fault::{Kind, Schedule};
 use rampart::rehearsal::{Quirks, Rig};
-use rampart::units::Seconds;
+use rampart::units::{Amperes, Seconds, Volts};
 use rand::seq::IndexedRandom;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 /// A leakage sweep, and a log after it.
@@ -43,17 +46,97 @@ const PART: &str = "[part.C1]\ncapacitance = \"10 uF\"\ninsulation = \"40 kohm\"
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Act {
     IgnoreOff,
+    IgnoreOffOnce,
     TripProtection,
     UnplugSupply,
     UnplugMeter,
     Overload,
+    /// The supply restarts, with its output off.
+    Restart,
+    /// The supply restarts, and its output comes back as it was.
+    RestartOn,
+    FloodErrors,
+    Clip,
+    StickReadback,
+    HideLimiting,
+    TurnVoltage,
+    TurnLimit,
+    TurnMeter,
+    PressOff,
+    PressOn,
+    Disconnect,
+    /// The computer sleeps for ten minutes.
+    Sleep,
+    /// The wall clock is set back by an hour.
+    SetClock,
+    /// The record can no longer be written.
+    BreakRecord,
 }
 
-const ACTS: [Act; 5] = [Act::IgnoreOff, Act::TripProtection, Act::UnplugSupply, Act::UnplugMeter, Act::Overload];
+const ACTS: [Act; 21] = [
+    Act::IgnoreOff,
+    Act::IgnoreOffOnce,
+    Act::TripProtection,
+    Act::UnplugSupply,
+    Act::UnplugMeter,
+    Act::Overload,
+    Act::Restart,
+    Act::RestartOn,
+    Act::FloodErrors,
+    Act::Clip,
+    Act::StickReadback,
+    Act::HideLimiting,
+    Act::TurnVoltage,
+    Act::TurnLimit,
+    Act::TurnMeter,
+    Act::PressOff,
+    Act::PressOn,
+    Act::Disconnect,
+    Act::Sleep,
+    Act::SetClock,
+    Act::BreakRecord,
+];
+
+/// What acts on the computer and not on the bench.
+#[derive(Default)]
+pub struct Computer {
+    pub slept: Arc<AtomicU64>,
+    pub set_back: Arc<AtomicU64>,
+    /// Somebody else's hand on the record.
+    pub other: Option<rusqlite::Connection>,
+}
 
 impl Act {
-    pub fn perform(self, rig: &Rig) {
+    pub fn perform(self, rig: &Rig, folder: &Path, computer: &mut Computer) {
         match self {
+            Act::IgnoreOffOnce => rig.wrong(|w| w.offs_ignored = 1),
+            Act::Restart => rig.reboot_supply(),
+            Act::RestartOn => {
+                rig.by_hand(|panel| panel.remembers = true);
+                rig.reboot_supply();
+                rig.by_hand(|panel| panel.remembers = false);
+            }
+            Act::FloodErrors => rig.flood_errors(),
+            Act::Clip => rig.wrong(|w| w.clips = true),
+            Act::StickReadback => rig.wrong(|w| w.stuck = true),
+            Act::HideLimiting => rig.wrong(|w| w.hides_limiting = true),
+            Act::TurnVoltage => rig.turn(Some(Volts(3.0)), None, None),
+            Act::TurnLimit => rig.turn(None, Some(Amperes(0.02)), None),
+            Act::TurnMeter => rig.turn_meter(),
+            Act::PressOff => rig.turn(None, None, Some(false)),
+            Act::PressOn => rig.turn(None, None, Some(true)),
+            Act::Disconnect => rig.connect("C1").unwrap(),
+            Act::Sleep => drop(computer.slept.fetch_add(600_000, Ordering::Relaxed)),
+            Act::SetClock => drop(computer.set_back.fetch_add(3_600_000, Ordering::Relaxed)),
+            Act::BreakRecord if computer.other.is_none() => {
+                let other = rusqlite::Connection::open(folder.join("run.sqlite")).unwrap();
+                // Between two of the run's own transactions: if not now, then not in this run.
+                other.busy_timeout(Duration::ZERO).unwrap();
+                if other.execute_batch("BEGIN IMMEDIATE").is_ok() {
+                    computer.other = Some(other);
+                }
+            }
+            Act::BreakRecord => {}
             Act::IgnoreOff => rig.ignore_off(),
             Act::TripProtection => rig.trip_protection(),
             Act::UnplugSupply => rig.unplug(Role::Supply, true),
@@ -64,11 +147,11 @@ impl Act {
 
     /// Whether it can keep the supply from being verified off.
     pub fn is_at_supply(self) -> bool {
-        matches!(self, Act::IgnoreOff | Act::UnplugSupply)
+        matches!(self, Act::IgnoreOff | Act::UnplugSupply | Act::StickReadback)
     }
 }
 
-const WIRE: [Kind; 11] = [
+const WIRE: [Kind; 15] = [
     Kind::ByteDropped,
     Kind::ByteChanged,
     Kind::ByteDoubled,
@@ -78,7 +161,11 @@ const WIRE: [Kind; 11] = [
     Kind::Lost,
     Kind::Joined,
     Kind::Garbled,
+    Kind::Split,
+    Kind::FromAnother,
     Kind::Closed,
+    Kind::Reset,
+    Kind::HalfOpen,
     Kind::Unsent,
 ];
 
@@ -98,6 +185,8 @@ pub struct Scenario {
     /// By the number of the look.
     pub acts: Vec<(usize, Act)>,
     pub stop: Option<f64>,
+    /// How often a dropped link is refused before it is there again; none: it never is.
+    pub refusals: Option<u32>,
     /// Bench time where nothing goes wrong, about.
     pub planned: f64,
 }
@@ -124,18 +213,19 @@ impl Scenario {
             meter: (quirks(&mut random), Schedule::new()),
             acts: Vec::new(),
             stop: random.random_bool(0.15).then(|| random.random_range(0.0..if sweep { 30.0 } else { 9.0 })),
+            refusals: [None, Some(0), Some(0), Some(2), Some(99)].choose(&mut random).copied().flatten(),
             planned: if sweep { 30.0 } else { 9.0 },
         };
         if random.random_bool(0.1) {
             made.any_dialect(&mut random);
         }
         for _ in 0..random.random_range(0..4) {
-            match random.random_range(0..3) {
+            match random.random_range(0..4) {
                 0 => drop(made.supply.1.insert(random.random_range(1..300), wire(&mut random))),
                 1 => drop(made.meter.1.insert(random.random_range(1..150), wire(&mut random))),
                 _ => {
                     let act = ACTS.choose(&mut random).copied().unwrap_or(Act::IgnoreOff);
-                    made.acts.push((random.random_range(1..120), act));
+                    made.acts.push((random.random_range(1..70), act));
                 }
             }
         }

@@ -35,8 +35,8 @@ impl<K> Supply<K> {
     /// Switches the output off and makes sure of it: by the supply's own word
     /// where it can be asked, and by a current that cannot be told from zero.
     /// Sent at once, whatever the state of the conversation; tried three times,
-    /// the later ones with the message that switches every output off, and with
-    /// the voltage set to zero.
+    /// the later ones after asking for remote control again, with the message that
+    /// switches every output off, and with the voltage set to zero.
     ///
     /// # Errors
     /// [`Fault::NotOff`] with what was seen, or why nothing could be seen.
@@ -89,6 +89,12 @@ impl<K> Supply<K> {
 
     async fn try_off(&mut self, attempt: u32, trip: bool, first: &mut Option<Seconds>) -> Result<OffProof, Fault> {
         let output = self.profile.output.clone();
+        if attempt > 1 {
+            // One that has restarted obeys nobody before it is told to.
+            for message in self.remote.clone() {
+                self.session.command_at_once(&message).await?;
+            }
+        }
         // Select-dialects: off must reach the right channel; a wrong one is found by the verification.
         self.select().await?;
         let off = self.fill(&output.off);
@@ -104,6 +110,8 @@ impl<K> Supply<K> {
             let message = fill(&self.profile.voltage.set, &[("value", &zero), ("channel", &self.channel)]);
             self.select().await?;
             self.session.command_at_once(&message).await?;
+            // Not read back: nothing is known of it until it is set again.
+            self.expected.0 = None;
         }
         if trip {
             self.clear_trips().await;

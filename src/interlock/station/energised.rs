@@ -153,6 +153,7 @@ impl Energised<'_> {
         // Neither voltage nor current is held: has the supply itself switched off?
         if matches!(supply.regulation, Regulation::Neither | Regulation::Fault) {
             self.own_protection().await?;
+            self.audit().await?;
         }
         Ok(Observation { supply, meter })
     }
@@ -298,6 +299,8 @@ impl Energised<'_> {
         self.station.let_go();
         let proof = self.supply()?.off().await?;
         self.own_protection().await?;
+        // What was seen since the last look at the settings holds only if they still are.
+        self.audit().await?;
         self.supply()?.disarm().await?;
         self.supply = None;
         Ok(proof)

@@ -20,6 +20,8 @@ pub type Reopen = Arc<dyn Fn(Role) -> Opening>;
 const TRIES: u32 = 6;
 /// First and longest pause before a try.
 const PAUSE: (Seconds, Seconds) = (Seconds(0.2), Seconds(3.0));
+/// After this no further try is begun: an output may be on.
+const LONGEST: Seconds = Seconds(12.0);
 /// How many dropped links a run survives.
 const DROPS: u32 = 10;
 
@@ -66,7 +68,11 @@ impl Station {
     async fn reopen(&mut self, reopen: &Reopen, role: Role) -> Result<(), Halt> {
         let mut pause = PAUSE.0;
         let mut last = None;
+        let give_up = self.clock.now() + LONGEST;
         for attempt in 1..=TRIES {
+            if self.clock.now() > give_up {
+                break;
+            }
             self.clock.sleep(pause).await;
             pause = (pause * 2.0).min(PAUSE.1);
             let tried = match reopen(role).await {
@@ -84,7 +90,7 @@ impl Station {
             }
         }
         let why = last.map_or_else(String::new, |e| e.to_string());
-        self.journal.event("link", &format!("the {}'s link dropped, and stayed away for {TRIES} tries", role.name()))?;
+        self.journal.event("link", &format!("the {}'s link dropped, and could not be opened again", role.name()))?;
         let fault = match role {
             Role::Supply => Fault::NotOff { why },
             Role::Meter => Fault::Order(format!("its link dropped and could not be opened again: {why}")),
