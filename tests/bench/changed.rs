@@ -32,7 +32,8 @@ fn when_logging(what: impl Fn(&Rig) + Send, setup: Setup<'_>) -> Outcome {
 
 #[test]
 fn whatever_a_hand_changes_is_seen_and_switched_off_for() {
-    let hands: [(fn(&Rig), &str); 4] = [
+    type Hand = fn(&Rig);
+    let hands: [(Hand, &str); 4] = [
         (|rig| rig.turn(Some(Volts(8.5)), None, None), "the voltage was set to 9.0000 V, and is 8.5000 V now"),
         (|rig| rig.turn(None, Some(Amperes(0.05)), None), "the current limit was set to 60.000 mA, and is 50.000 mA now"),
         (|rig| rig.turn(None, None, Some(false)), "the output has gone off by itself"),
@@ -61,7 +62,7 @@ fn an_output_that_comes_on_while_it_should_be_off_is_switched_off() {
     let outcome = rehearse_with(Setup { plan: &plan, ..Setup::default() }, &mut hook, |_| std::future::pending());
     assert_eq!(outcome.ended.exit, Exit::Tripped, "{}", outcome.ended.how);
     assert!(outcome.ended.how.contains("the output has come on by itself"), "{}", outcome.ended.how);
-    let on = outcome.supply.switches.iter().filter(|s| s.on).last().unwrap().at;
+    let on = outcome.supply.switches.iter().rfind(|s| s.on).unwrap().at;
     let off = outcome.supply.switches.last().unwrap();
     assert!(!off.on && off.at - on < 6.0, "{:?}", outcome.supply.switches);
 }

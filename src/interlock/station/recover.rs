@@ -11,10 +11,10 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 /// A link that is being opened again.
-pub type Opening = Pin<Box<dyn Future<Output = Result<Box<dyn Link>, LinkError>>>>;
+pub type Opening = Pin<Box<dyn Future<Output = Result<Box<dyn Link>, LinkError>> + Send>>;
 
 /// Opens an instrument's link again.
-pub type Reopen = Arc<dyn Fn(Role) -> Opening>;
+pub type Reopen = Arc<dyn Fn(Role) -> Opening + Send + Sync>;
 
 /// How often a link is tried, each time it drops.
 const TRIES: u32 = 6;
