@@ -5,6 +5,7 @@
 
 pub mod energy;
 pub mod finding;
+pub mod known_load;
 pub mod leakage;
 pub mod logic;
 pub mod node;

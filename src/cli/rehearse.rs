@@ -98,6 +98,9 @@ pub(super) fn rehearse(
         let clock = Clock::start(1.0);
         let (plan, bench) = (passed.plan(), passed.bench());
         let rig = Rig::build(bench, unit, &plan.unit.name, seed, clock)?;
+        if let Some(check) = &plan.self_check {
+            rig.add_load(&check.name, check.load);
+        }
         let connect = |role: Role, wire| -> Box<dyn Link> {
             let (near, far) = memory::pair(framing(wire));
             let rig = rig.clone();

@@ -16,6 +16,6 @@ pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check, spell};
 pub use model::{
     Ask, Ceiling, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan, Ramp,
-    Retry, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
+    Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
 };
 pub use setup::{MeterSetup, accepted, meter_setup};

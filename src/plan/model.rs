@@ -2,7 +2,7 @@
 //! every key is in the README's section on plans.
 
 use crate::document::{Document, Places};
-use crate::units::{Amperes, Farads, Ohms, Seconds, Volts, VoltsPerSecond, Watts};
+use crate::units::{Amperes, Farads, Ohms, Ratio, Seconds, Volts, VoltsPerSecond, Watts};
 
 /// A plan.
 #[derive(Clone, Debug)]
@@ -13,6 +13,8 @@ pub struct Plan {
     pub unit: UnitUnderTest,
     /// Limits that hold in every stage.
     pub interlock: Interlock,
+    /// The self-check on a known load, where the plan wants one.
+    pub self_check: Option<SelfCheck>,
     /// What is done, in order; at least one.
     pub stages: Vec<Stage>,
     /// The text that it was read from.
@@ -54,6 +56,25 @@ pub struct Interlock {
     pub retry: Option<Retry>,
     /// Most energy into the unit in one stage; unlimited where `None`.
     pub energy: Option<crate::units::Joules>,
+    /// Where it stands in the plan.
+    pub places: Places,
+}
+
+/// A check of supply and meter on a load that is known.
+#[derive(Clone, Debug)]
+pub struct SelfCheck {
+    /// What the load is called; `known load` where the plan does not say.
+    pub name: String,
+    /// Its resistance.
+    pub load: Ohms,
+    /// Its tolerance.
+    pub tolerance: Ratio,
+    /// What it can dissipate.
+    pub rated: Watts,
+    /// The voltage that it is checked at.
+    pub voltage: Volts,
+    /// After how many starts it is made again; `None`: once, before everything else.
+    pub every: Option<u32>,
     /// Where it stands in the plan.
     pub places: Places,
 }

@@ -26,8 +26,13 @@ impl Plan {
             let title = root.need_text("title");
             let unit = root.need_table("unit").and_then(unit);
             let interlock = interlock(root);
+            let has_check = root.has("self_check");
+            let self_check = root.table("self_check").and_then(self_check);
             let stages = stages::stages(root);
-            Some(Plan { title: title?, unit: unit?, interlock, stages: stages?, document: document.clone() })
+            if has_check && self_check.is_none() {
+                return None;
+            }
+            Some(Plan { title: title?, unit: unit?, interlock, self_check, stages: stages?, document: document.clone() })
         })
     }
 }
@@ -90,6 +95,18 @@ fn currents(table: &mut Table<'_>, key: &str) -> Option<(Amperes, Amperes)> {
         table.problem(key, format!("{key:?} in {} must not be negative", table.name()), "negative", Some(hint.into()));
     }
     Some(band)
+}
+
+fn self_check(mut table: Table<'_>) -> Option<SelfCheck> {
+    let name = table.text("name").unwrap_or_else(|| "known load".into());
+    let load = need_above_zero(&mut table, "load");
+    let tolerance = need_above_zero(&mut table, "tolerance");
+    let rated = need_above_zero(&mut table, "rated");
+    let voltage = need_above_zero(&mut table, "voltage");
+    let every = table.count("every", 1, 1_000_000).and_then(|n| u32::try_from(n).ok());
+    let places = table.places();
+    table.finish();
+    Some(SelfCheck { name, load: load?, tolerance: tolerance?, rated: rated?, voltage: voltage?, every, places })
 }
 
 /// What may be gone on after, as plans name it.

@@ -31,6 +31,24 @@ pub struct Leaky {
     pub absorption: Ratio,
 }
 
+impl Leaky {
+    /// A resistor, with a little capacitance across it.
+    pub fn resistor(resistance: Ohms) -> Self {
+        Self {
+            capacitance: Farads(1e-6),
+            insulation: resistance,
+            field_current: 0.0,
+            field_slope: 0.0,
+            rest_gain: Ratio(0.0),
+            rest_time: Seconds(1.0),
+            settle_time: Seconds(1.0),
+            telegraph_gain: Ratio(0.0),
+            telegraph_stay: Seconds(1.0),
+            absorption: Ratio(0.0),
+        }
+    }
+}
+
 /// Time constants of the absorbing branches, in seconds.
 const BRANCHES: [f64; 3] = [1.0, 10.0, 100.0];
 /// Below this it counts as resting.

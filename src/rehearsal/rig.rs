@@ -1,7 +1,7 @@
 //! A rehearsal bench: the circuit with its two stand-ins, in one place.
 
 use super::board::Live;
-use super::leaky::Part;
+use super::leaky::{Leaky, Part};
 use super::meter::MeterDevice;
 use super::panel::Panel;
 pub use super::supply::Switch;
@@ -12,7 +12,7 @@ use crate::clock::Clock;
 use crate::instrument::Role;
 use crate::instrument::profile::Wire;
 use crate::plan::{Bench, Wiring};
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Ohms, Seconds, Volts};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// A rehearsal bench. Copies are the same bench.
@@ -136,6 +136,11 @@ impl Rig {
     pub fn connect(&self, what: &str) -> Result<(), String> {
         let unit = self.unit.clone();
         self.lock().world.connect(&unit, what)
+    }
+
+    /// A resistor that can be connected, like a part of the unit file.
+    pub fn add_load(&self, name: &str, resistance: Ohms) {
+        self.lock().world.add_part(name, Part::new(Leaky::resistor(resistance / 2.0), 0), resistance.0 / 2.0);
     }
 
     /// An output that no longer obeys "off", for tests.

@@ -88,6 +88,11 @@ impl World {
         }
     }
 
+    /// One more thing that can be connected, behind a resistor.
+    pub fn add_part(&mut self, name: &str, part: Part, series: f64) {
+        self.parts.entry(name.to_owned()).or_insert((part, series));
+    }
+
     /// Connects a part, or the board again. The one that was connected is
     /// discharged by hand.
     ///

@@ -44,8 +44,10 @@ pub(super) async fn put(bench: &mut Bench<'_>, question: &Question) -> Result<()
         Ok(answer) if question.accepts(&answer) => {
             if let Some(what) = &question.connect {
                 bench.journal.event("connected", what)?;
+                let plan = bench.passed.plan();
                 let part = |stage: &Stage| matches!(&stage.kind, StageKind::Leakage(sweep) if sweep.part.name == *what);
-                bench.in_place = bench.passed.plan().stages.iter().any(part).then(|| what.clone());
+                let load = plan.self_check.as_ref().is_some_and(|check| check.name == *what);
+                bench.in_place = (load || plan.stages.iter().any(part)).then(|| what.clone());
             }
             Ok(())
         }

@@ -14,6 +14,7 @@ mod operator;
 mod progress;
 mod ramp;
 mod resume;
+mod self_check;
 mod start;
 
 pub use conduct::{Begin, Conduct, Tried, conduct};
@@ -192,6 +193,11 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     bench.watcher.see(&Progress::Run { title: &plan.title, unit: &plan.unit.name, stages: count, expected: total });
     let done = bench.stage;
     ask::for_a_look(bench).await?;
+    // What is found before the next stage is about the whole run.
+    bench.stage = 0;
+    if let Some(check) = &plan.self_check {
+        self_check::run(bench, check).await?;
+    }
     for (index, stage) in plan.stages.iter().enumerate().filter(|(_, s)| s.number > done) {
         let clock = bench.station.clock();
         let (kind, what) = (stage.kind.word(), describe(&stage.kind));
@@ -260,7 +266,7 @@ async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
     match &stage.kind {
         StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
         StageKind::Log(log) => log::run(bench, log, cut).await,
-        StageKind::Start(start) => start::run(bench, start, cut).await,
+        StageKind::Start(start) => start::run(bench, start, stage, cut).await,
         StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage, cut).await,
         StageKind::Ask(ask) => ask::run(bench, ask).await,
     }
@@ -320,9 +326,10 @@ async fn set_meter(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
 impl Bench<'_> {
     /// Shows and records a finding.
     fn find(&mut self, finding: Finding) -> Result<(), RecordError> {
-        let stage = self.stage;
+        // Before the first stage it is about the whole run.
+        let stage = Some(self.stage).filter(|stage| *stage > 0);
         self.watcher.see(&Progress::Finding(&finding));
-        let written = self.journal.write(|r| r.finding(Some(stage), &finding));
+        let written = self.journal.write(|r| r.finding(stage, &finding));
         self.findings.push(finding);
         written
     }

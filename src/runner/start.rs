@@ -8,7 +8,7 @@ use super::resume::Cut;
 use super::{Bench, Gathered, Look, look};
 use crate::instrument::Reading;
 use crate::interlock::{Energised, Halt, Prepared, Request};
-use crate::plan::{OnFault, Start};
+use crate::plan::{OnFault, SelfCheck, Stage, Start};
 use crate::record::StartBegin;
 use crate::units::Seconds;
 
@@ -28,23 +28,37 @@ enum Next {
     EndStage,
 }
 
-pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, cut: Cut) -> Result<(), Halt> {
+pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, stage: &Stage, cut: Cut) -> Result<(), Halt> {
     let off_times = start.off_times(bench.seed);
+    let mut swapped = false;
     let (first, over) = (cut.next.max(1), cut.over);
     bench.gathered = match cut.gathered {
         Gathered::Starts(tally) => Gathered::Starts(tally),
         _ => Gathered::Starts(super::judge::Tally::default()),
     };
     for (number, off_wanted) in (1..).zip(off_times).filter(|(number, _)| *number >= first && !over) {
-        let next = one(bench, start, number, off_wanted).await?;
+        let next = one(bench, start, number, off_wanted, std::mem::take(&mut swapped)).await?;
         if matches!(next, Next::EndStage) {
             break;
+        }
+        if let Some(check) = due(bench, number).filter(|_| number < start.times) {
+            super::self_check::between(bench, &check).await?;
+            super::set_meter(bench, stage).await?;
+            swapped = true;
         }
     }
     super::judge::gathered(bench)
 }
 
-async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seconds) -> Result<Next, Halt> {
+/// The self-check, where it is due after this start.
+fn due(bench: &Bench<'_>, number: u32) -> Option<SelfCheck> {
+    let check = bench.passed.plan().self_check.as_ref()?;
+    check.every.filter(|every| number.is_multiple_of(*every)).map(|_| check.clone())
+}
+
+/// `swapped`: something else was connected meanwhile, so that nobody knows since when
+/// the unit has been without power.
+async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seconds, swapped: bool) -> Result<Next, Halt> {
     let stage = bench.stage;
     let request = Request {
         voltage: start.voltage,
@@ -57,7 +71,7 @@ async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seco
     let (clock, rested_since) = (bench.station.clock(), bench.rested_since);
     let mut prepared = bench.station.prepare(request).await?;
     // Also before the first start, where an earlier stage had the unit under power.
-    let off_at = prepared.off_since();
+    let off_at = prepared.off_since().filter(|_| !swapped);
     // Going on in the middle: off for as long as was wanted, and how long really is not known.
     let known = off_at.or((number > 1).then_some(rested_since));
     if let Some(off_at) = known {

@@ -18,6 +18,7 @@ mod preflight;
 mod report;
 mod resumed;
 mod safety;
+mod self_check;
 mod slept;
 mod station;
 mod support;

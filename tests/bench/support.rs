@@ -12,7 +12,7 @@ use rampart::record::{Durability, Header, Run};
 use rampart::rehearsal::{Quirks, Rig, SupplyState, UnitFile, serve};
 use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
 use rampart::sys::Times;
-use rampart::units::Seconds;
+use rampart::units::{Ohms, Seconds};
 use std::future::Future;
 use std::path::Path;
 use std::sync::Arc;
@@ -112,6 +112,8 @@ pub struct Setup<'s> {
     pub seed: u64,
     pub supply: (Quirks, Schedule),
     pub meter: (Quirks, Schedule),
+    /// What the known load really is, where it is not what the plan says.
+    pub load: Option<Ohms>,
     /// How often a dropped link is refused before it is there again; none: it never is.
     pub reopen: Option<u32>,
     /// How long the computer has slept, in milliseconds; what the hook adds it notices.
@@ -130,6 +132,7 @@ impl Default for Setup<'_> {
             seed: 1,
             supply: quiet(),
             meter: quiet(),
+            load: None,
             reopen: None,
             slept: Arc::default(),
             set_back: Arc::default(),
@@ -213,6 +216,9 @@ pub fn rehearse_in<S: Future<Output = String>>(
         let clock = Clock::start_at(resume.as_ref().map_or(Seconds(0.0), |r| r.at()), 1.0);
         let (plan, bench) = (passed.plan(), passed.bench());
         let rig = Rig::build(bench, &unit, &plan.unit.name, setup.seed, clock).unwrap();
+        if let Some(check) = &plan.self_check {
+            rig.add_load(&check.name, setup.load.unwrap_or(check.load));
+        }
         let connect = |role: Role, wire, (quirks, schedule): (Quirks, Schedule)| -> (Box<dyn Link>, Fired) {
             let (near, far) = memory::pair(framing(wire));
             let rig = rig.clone();

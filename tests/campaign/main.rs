@@ -63,6 +63,7 @@ fn carry_out(scenario: &Scenario) -> Seen {
         seed: scenario.seed,
         supply: scenario.supply.clone(),
         meter: scenario.meter.clone(),
+        load: None,
         reopen: scenario.refusals,
         slept,
         set_back,

@@ -25,6 +25,7 @@ pub(super) fn check(plan: &Plan, bench: &Bench, today: &str, findings: &mut Find
         );
     }
     stored(plan, findings);
+    known_load(plan, bench, findings);
     let supply = &bench.supply;
     calibration(bench, "supply", supply.calibration_due.as_deref(), &supply.places, today, findings);
     if let Some(meter) = &bench.meter {
@@ -55,6 +56,40 @@ fn stored(plan: &Plan, findings: &mut Findings) {
             title,
             "stored energy",
             "off does not mean discharged",
+        );
+    }
+}
+
+/// The self-check's load: what it draws, and what it turns into heat.
+fn known_load(plan: &Plan, bench: &Bench, findings: &mut Findings) {
+    let Some(check) = &plan.self_check else { return };
+    let mut error = |key: &str, title: String, label: &str, hint: &str| {
+        findings.error(&plan.document, check.places.of(key), title, label, hint);
+    };
+    let (current, power) = (check.voltage / check.load, check.voltage * (check.voltage / check.load));
+    let ceiling = plan.unit.ceiling;
+    if power > check.rated {
+        let title = format!(
+            "{} over {} turn {} into heat, more than the load's {}",
+            check.voltage,
+            check.load,
+            rounded(power),
+            check.rated
+        );
+        error("voltage", title, "too much for the load", "lower the voltage, or take a larger load");
+    }
+    if check.voltage > ceiling.voltage || current > ceiling.current {
+        let title = format!("{} and {} on the load are above the unit's ceiling", check.voltage, rounded(current));
+        error("voltage", title, "above the ceiling", "the ceiling holds for whatever is connected");
+    }
+    let meter = bench.meter.as_ref().filter(|m| m.wired == Wiring::InSeries).and_then(|m| m.profile.meter());
+    let holds = |f: &crate::instrument::profile::Function| f.ranges.iter().any(|r| r.full >= current.0 * 1.5);
+    if meter.and_then(|m| m.current.as_ref()).is_some_and(|f| !holds(f)) {
+        error(
+            "load",
+            format!("no range of the meter holds {} with some room", rounded(current)),
+            "beyond the meter",
+            "take a larger load",
         );
     }
 }
