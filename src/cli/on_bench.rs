@@ -69,21 +69,25 @@ pub(super) fn bench(named: Option<&Path>, choices: &Choices) -> Result<Bench, Ex
 /// Nobody may be asked where nobody can answer. `after` is the last stage that is done.
 pub(super) fn somebody_can_answer(passed: &Passed, choices: &Choices, after: u32) -> Result<(), Exit> {
     let asks = |s: &&crate::plan::Stage| s.number > after && matches!(s.kind, StageKind::Ask(_) | StageKind::Leakage(_));
+    let nobody = !choices.assume_done && passed.bench().patch.is_none() && crate::sys::nobody_types();
+    if nobody && passed.plan().self_check.is_some() {
+        return Err(refuse(
+            "the self-check asks the operator to connect the known load, and nobody can answer here; --assume-done takes every question as done",
+        ));
+    }
     let supply = &passed.bench().supply;
     let look =
         supply.profile.supply().is_some_and(|p| Asked::ALL.iter().any(|a| p.needs_a_look(*a) && !supply.looked_at.contains(a)));
-    if look && !choices.assume_done && passed.bench().patch.is_none() && crate::sys::nobody_types() {
+    if look && nobody {
         return Err(refuse(
             "this supply cannot be asked for everything, so somebody has to look at it, and nobody can answer here: say looked_at = [...] in the bench file's [supply], or --assume-done",
         ));
     }
     match passed.plan().stages.iter().find(asks) {
-        Some(stage) if !choices.assume_done && passed.bench().patch.is_none() && crate::sys::nobody_types() => {
-            Err(refuse(&format!(
-                "stage {} asks the operator for something, and nobody can answer here: standard input is closed, or this run is in the background; --assume-done takes every question as done",
-                stage.number
-            )))
-        }
+        Some(stage) if nobody => Err(refuse(&format!(
+            "stage {} asks the operator for something, and nobody can answer here: standard input is closed, or this run is in the background; --assume-done takes every question as done",
+            stage.number
+        ))),
         _ => Ok(()),
     }
 }

@@ -192,3 +192,18 @@ fn going_on_after_a_trip_is_for_named_causes_alone() {
         assert!(problems.contains(said), "{problems}");
     }
 }
+
+#[test]
+fn a_known_load_is_checked_before_it_is_heated() {
+    let with = |lines: &str| {
+        let plan =
+            read(&["[self_check]\nload = \"100 ohm\"\ntolerance = \"1 %\"\nrated = \"0.5 W\"\n", lines, "\n", RAMP]).unwrap();
+        let bench = Bench::read(&Document::new("bench.toml", BENCH)).unwrap();
+        check(plan, bench, "2026-11-25").problems.to_string()
+    };
+    assert!(!with("voltage = \"5 V\"").contains("load's"), "{}", with("voltage = \"5 V\""));
+    assert!(with("voltage = \"9 V\"").contains("turn 810 mW into heat, more than the load's"), "{}", with("voltage = \"9 V\""));
+    assert!(with("voltage = \"20 V\"").contains("above the unit's ceiling"));
+    let problems = read(&["[self_check]\nload = \"100 ohm\"\n", RAMP]).unwrap_err().to_string();
+    assert!(["tolerance", "rated", "voltage"].iter().all(|key| problems.contains(key)), "{problems}");
+}
