@@ -19,8 +19,8 @@ pub use table::{Places, Span, Table};
 use std::path::Path;
 use toml::de::DeTable;
 
-/// The longest file that is read, in bytes. A plan of a megabyte is a mistake.
-pub const LONGEST_FILE: u64 = 1 << 20;
+/// The longest file that is read, in bytes. A plan of a quarter of a megabyte is a mistake.
+pub const LONGEST_FILE: u64 = 1 << 18;
 
 /// A file's name as shown to the person, and its text.
 #[derive(Clone, Debug, PartialEq, Eq)]

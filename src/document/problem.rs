@@ -106,26 +106,39 @@ fn on_one_line(span: &Span, text: &str) -> Span {
     start..line
 }
 
+/// How many are kept; the others are counted. Nobody reads more in one go.
+const KEPT: usize = 50;
+
 /// Everything that is wrong with one or more files.
 #[derive(Clone, Debug, Default)]
 pub struct Problems {
     found: Vec<Problem>,
+    /// How many more there were, and whether one of them was an error.
+    more: usize,
+    more_errors: bool,
 }
 
 impl Problems {
     /// Adds one.
     pub fn push(&mut self, problem: Problem) {
-        self.found.push(problem);
+        if self.found.len() < KEPT {
+            self.found.push(problem);
+        } else {
+            self.more += 1;
+            self.more_errors |= problem.severity == Severity::Error;
+        }
     }
 
     /// Adds those of another file.
     pub fn extend(&mut self, other: Problems) {
-        self.found.extend(other.found);
+        self.more += other.more;
+        self.more_errors |= other.more_errors;
+        other.found.into_iter().for_each(|problem| self.push(problem));
     }
 
     /// Whether anything forbids the run.
     pub fn any_errors(&self) -> bool {
-        self.found.iter().any(|p| p.severity == Severity::Error)
+        self.more_errors || self.found.iter().any(|p| p.severity == Severity::Error)
     }
 
     /// In the order in which they were found.
@@ -141,7 +154,7 @@ impl Problems {
 
 impl From<Problem> for Problems {
     fn from(problem: Problem) -> Self {
-        Self { found: vec![problem] }
+        Self { found: vec![problem], ..Self::default() }
     }
 }
 
@@ -152,6 +165,9 @@ impl std::fmt::Display for Problems {
                 writeln!(f)?;
             }
             writeln!(f, "{}", problem.render())?;
+        }
+        if self.more > 0 {
+            writeln!(f, "\nand {} more", self.more)?;
         }
         Ok(())
     }
