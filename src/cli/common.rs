@@ -191,6 +191,8 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
     let rehearsal = Run::open(folder).is_ok_and(|run| run.is_rehearsal());
     if exit == Exit::Stopped {
         outln!("Nothing that was recorded is lost; what was under way, a start or a step, counts for nothing.");
+    }
+    if matches!(exit, Exit::Stopped | Exit::Instrument) {
         if let (false, Some(name)) = (rehearsal, folder.file_name()) {
             outln!("`rampart resume {}` goes on with it.", name.to_string_lossy());
         }

@@ -3,7 +3,7 @@
 use super::stages;
 use crate::analysis::energy;
 use crate::plan::{Plan, StageKind, spell};
-use crate::record::{FindingRow, GUARD, PreflightRow, RecordError, Run};
+use crate::record::{FindingRow, GUARD, InstrumentRow, PreflightRow, RecordError, Run};
 use crate::runner::Exit;
 use crate::units::{Unit, Volts, engineering};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -107,7 +107,13 @@ fn finding(finding: &FindingRow) -> Markup {
 }
 
 fn done(run: &Run, plan: Option<&Plan>) -> Result<Markup, RecordError> {
-    let instruments = run.instruments()?;
+    // Opened again when the run was taken up, they stand here once.
+    let mut instruments: Vec<InstrumentRow> = Vec::new();
+    for instrument in run.instruments()? {
+        if !instruments.contains(&instrument) {
+            instruments.push(instrument);
+        }
+    }
     Ok(html! {
         @if let Some(plan) = plan {
             p {
@@ -125,10 +131,14 @@ fn done(run: &Run, plan: Option<&Plan>) -> Result<Markup, RecordError> {
 
 fn preflight(run: &Run) -> Result<Markup, RecordError> {
     let lines = run.preflight()?;
-    // What was found alike before every stage stands once.
+    // What was found alike before every stage stands once; time and room as they were first.
     let mut told: Vec<(Vec<u32>, &PreflightRow)> = Vec::new();
     for line in &lines {
-        match told.iter_mut().find(|(_, l)| l.what == line.what && l.found == line.found) {
+        let alike = |l: &PreflightRow| {
+            l.what == line.what && (l.found == line.found || (l.what.starts_with("computer") && l.good && line.good))
+        };
+        match told.iter_mut().find(|(_, l)| alike(l)) {
+            Some((stages, _)) if stages.last() == Some(&line.stage) => {}
             Some((stages, _)) => stages.push(line.stage),
             None => told.push((vec![line.stage], line)),
         }

@@ -74,7 +74,10 @@ impl Station {
             let back = s.read_back.map_or("not to be read back".into(), |v| format!("reads {}", engineering(v, s.unit, 5)));
             format!("{} {} ({back})", s.what, engineering(s.wanted, s.unit, 5))
         };
-        lines.push(Assured::new("supply: limits and protection", set.iter().map(spell).collect::<Vec<_>>().join(", "), true));
+        // As they stand now: some were set on the way.
+        let stands = |(at, s): &(usize, &SetPoint)| !set.iter().skip(at + 1).any(|later| later.what == s.what);
+        let words: Vec<String> = set.iter().enumerate().filter(stands).map(|(_, s)| spell(s)).collect();
+        lines.push(Assured::new("supply: limits and protection", words.join(", "), true));
         let watchdog = match &supply.profile().watchdog {
             Some(_) => format!("armed while the output is on, {}", self.watchdog()),
             None => "it has none".into(),
