@@ -192,6 +192,11 @@ impl Session {
     /// # Errors
     /// As there.
     pub async fn query_within(&mut self, message: &str, timeout: Seconds) -> Result<String, Fault> {
+        // What has arrived unasked must not be taken for the answer to this. (A prompt comes
+        // unasked after every exchange.)
+        if self.wire.prompt.is_none() && !self.link.unasked().is_empty() {
+            self.doubt(message);
+        }
         self.back_in_step().await?;
         self.send(message, self.wire.gap, Some(message)).await?;
         let deadline = self.clock.deadline(timeout);

@@ -24,6 +24,8 @@ pub enum Kind {
     Joined,
     /// Other bytes come in its place.
     Garbled,
+    /// The reply comes twice.
+    Doubled,
     /// The reply comes in two pieces, each with its own end.
     Split,
     /// The reply to an earlier question comes in its place.
@@ -137,6 +139,7 @@ impl<L: Link> Faulty<L> {
                     return Ok(joined);
                 }
                 Kind::Garbled => message = b"\x7f?!\xff".to_vec(),
+                Kind::Doubled => self.held.push_back((Instant::now(), message.clone())),
                 Kind::Split => {
                     let rest = message.split_off(middle);
                     self.held.push_back((Instant::now(), rest));
@@ -191,5 +194,19 @@ impl<L: Link> Link for Faulty<L> {
             thrown.extend(self.inner.drain(quiet, deadline).await?);
             Ok(thrown)
         })
+    }
+
+    fn unasked(&mut self) -> Vec<u8> {
+        if self.closed.is_some() {
+            return Vec::new();
+        }
+        let mut thrown = Vec::new();
+        while self.held.front().is_some_and(|(due, _)| *due <= Instant::now()) {
+            if let Some((_, message)) = self.held.pop_front() {
+                thrown.extend(message);
+            }
+        }
+        thrown.extend(self.inner.unasked());
+        thrown
     }
 }

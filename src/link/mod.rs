@@ -67,6 +67,9 @@ pub trait Link: Send {
     /// Throws away everything that has arrived or arrives until the line has
     /// been silent for `quiet`, or `deadline` has come, and returns it.
     fn drain<'a>(&'a mut self, quiet: std::time::Duration, deadline: Instant) -> Pending<'a, Vec<u8>>;
+
+    /// Throws away what has arrived by now, without waiting, and returns it.
+    fn unasked(&mut self) -> Vec<u8>;
 }
 
 /// How messages are told apart on a byte stream.

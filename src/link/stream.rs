@@ -5,8 +5,10 @@
 //! the system gives nothing for ever).
 
 use super::{Framing, Link, LinkError, Pending, ReceiveEnd};
+use std::pin::Pin;
+use std::task::{Context, Poll, Waker};
 use std::time::Duration;
-use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, ReadBuf};
 use tokio::time::{Instant, timeout_at};
 
 /// A link over a byte stream.
@@ -111,6 +113,18 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Link for StreamLink<S> {
 
     fn drain<'a>(&'a mut self, quiet: Duration, deadline: Instant) -> Pending<'a, Vec<u8>> {
         Box::pin(self.drain_all(quiet, deadline))
+    }
+
+    fn unasked(&mut self) -> Vec<u8> {
+        let mut chunk = [0; 4096];
+        let mut buffer = ReadBuf::new(&mut chunk);
+        // Asked once, and woken by nobody: what has arrived is there at once.
+        let mut context = Context::from_waker(Waker::noop());
+        let mut thrown = std::mem::take(&mut self.arrived);
+        if let Poll::Ready(Ok(())) = Pin::new(&mut self.stream).poll_read(&mut context, &mut buffer) {
+            thrown.extend_from_slice(buffer.filled());
+        }
+        thrown
     }
 }
 

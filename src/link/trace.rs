@@ -48,6 +48,9 @@ impl Link for Box<dyn Link> {
     fn drain<'a>(&'a mut self, quiet: Duration, deadline: Instant) -> Pending<'a, Vec<u8>> {
         (**self).drain(quiet, deadline)
     }
+    fn unasked(&mut self) -> Vec<u8> {
+        (**self).unasked()
+    }
 }
 
 impl<L: Link> Link for Traced<L> {
@@ -81,6 +84,14 @@ impl<L: Link> Link for Traced<L> {
             }
             result
         })
+    }
+
+    fn unasked(&mut self) -> Vec<u8> {
+        let thrown = self.inner.unasked();
+        if !thrown.is_empty() {
+            self.sink.message(Direction::ThrownAway, &thrown);
+        }
+        thrown
     }
 }
 

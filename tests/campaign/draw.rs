@@ -151,7 +151,7 @@ impl Act {
     }
 }
 
-const WIRE: [Kind; 15] = [
+const WIRE: [Kind; 16] = [
     Kind::ByteDropped,
     Kind::ByteChanged,
     Kind::ByteDoubled,
@@ -161,6 +161,7 @@ const WIRE: [Kind; 15] = [
     Kind::Lost,
     Kind::Joined,
     Kind::Garbled,
+    Kind::Doubled,
     Kind::Split,
     Kind::FromAnother,
     Kind::Closed,
