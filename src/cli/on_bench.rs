@@ -145,6 +145,8 @@ fn energise(
         let clock = Clock::start_at(origin, choices.pace);
         let (plan, bench) = (passed.plan(), passed.bench());
         let guard = guard(passed, folder).await?;
+        // From the first moment: what is reached slowly must not look like a run that hangs.
+        tokio::spawn(guard.clone().keep_beating());
         let awake = KeepAwake::ask();
         let supply = reach(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
         let meter = match &bench.meter {

@@ -64,8 +64,8 @@ fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
         return Err(refuse(format!("{}; --changed goes on all the same, and records it", differs.join("; "))));
     }
     // An instrument that fell silent trips as well, and that says nothing of the unit.
-    let silent = run.exit_code == Some(Exit::Instrument.code());
-    if let Some(trip) = run.tripped().map_err(|e| refuse(e.to_string()))?.filter(|_| !silent) {
+    let of_the_unit = |trip: &String| !trip.starts_with("no reading");
+    if let Some(trip) = run.tripped().map_err(|e| refuse(e.to_string()))?.filter(of_the_unit) {
         if !arguments.after_trip {
             return Err(refuse(format!(
                 "an interlock had tripped: {trip}. Find out why first; --after-trip goes on all the same, and records it"

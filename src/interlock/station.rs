@@ -459,6 +459,8 @@ impl<'s> Prepared<'s> {
     /// The supply's; the output is then being switched off again.
     pub async fn switch_on(self, start: Option<u32>) -> Result<Energised<'s>, Halt> {
         let Prepared { supply, station, request } = self;
+        // What it slept before this was with the output off.
+        station.slept()?;
         let rated = (supply.profile().rated_voltage, supply.profile().rated_current);
         let bounds = Bounds {
             ceiling: station.ceiling,

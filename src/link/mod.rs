@@ -72,6 +72,25 @@ pub trait Link: Send {
     fn unasked(&mut self) -> Vec<u8>;
 }
 
+/// A link that has gone: everything fails at once.
+#[derive(Clone, Copy, Debug)]
+pub struct Gone;
+
+impl Link for Gone {
+    fn send<'a>(&'a mut self, _: &'a [u8], _: Instant) -> Pending<'a, ()> {
+        Box::pin(std::future::ready(Err(LinkError::Closed { partial: Vec::new() })))
+    }
+    fn receive<'a>(&'a mut self, _: Instant) -> Pending<'a, Vec<u8>> {
+        Box::pin(std::future::ready(Err(LinkError::Closed { partial: Vec::new() })))
+    }
+    fn drain<'a>(&'a mut self, _: std::time::Duration, _: Instant) -> Pending<'a, Vec<u8>> {
+        Box::pin(std::future::ready(Err(LinkError::Closed { partial: Vec::new() })))
+    }
+    fn unasked(&mut self) -> Vec<u8> {
+        Vec::new()
+    }
+}
+
 /// How messages are told apart on a byte stream.
 #[derive(Clone, Debug)]
 pub struct Framing {

@@ -421,7 +421,17 @@ fn open_store(path: &Path) -> rusqlite::Result<Connection> {
     match store.query_row("SELECT count(*) FROM sqlite_schema", [], |r| r.get::<_, i64>(0)) {
         Ok(_) => Ok(store),
         Err(error) => {
-            let uri = format!("file:{}?immutable=1", path.display());
+            // What stands in a log beside it would be passed over unseen.
+            let beside = path.with_extension("sqlite-wal");
+            if std::fs::metadata(&beside).is_ok_and(|log| log.len() > 0) {
+                let why = format!(
+                    "{} belongs to it, and can be read only in a folder that can be written: copy them",
+                    beside.display()
+                );
+                return Err(rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(14), Some(why)));
+            }
+            let path = path.display().to_string().replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+            let uri = format!("file:{path}?immutable=1");
             let flags = flags | OpenFlags::SQLITE_OPEN_URI;
             Connection::open_with_flags(uri, flags).map_err(|_| error)
         }

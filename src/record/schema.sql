@@ -121,7 +121,7 @@ CREATE TABLE setting (
 CREATE TABLE reading (
   stage       INTEGER NOT NULL,
   start       INTEGER,          -- number of the start, in a start stage
-  step        INTEGER,          -- number of the step, in a ramp or a sweep
+  step        INTEGER,          -- number of the step, in a ramp or a sweep; in a log, of the span under power
   role        TEXT NOT NULL,    -- who read it
   measurand   TEXT NOT NULL,    -- 'voltage' or 'current'
   asked_s     REAL NOT NULL,

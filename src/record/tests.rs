@@ -254,6 +254,28 @@ fn rows_that_are_missing_added_or_sealed_anew_are_noticed() {
     assert!(after(cut).is_empty());
 }
 
+/// The views find starts by an index: one that was changed must not pass.
+#[test]
+fn a_changed_index_is_noticed() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    record.finish("done", 0, Seconds(4.0)).unwrap();
+    drop(record);
+    let path = folder.path().join(FILE);
+    let store = rusqlite::Connection::open(&path).unwrap();
+    let sql =
+        "SELECT rootpage, (SELECT page_size FROM pragma_page_size) FROM sqlite_schema WHERE name LIKE '%autoindex_start_begin%'";
+    let (page, size): (usize, usize) =
+        store.query_row(sql, [], |r| Ok((r.get::<_, i64>(0)? as usize, r.get::<_, i64>(1)? as usize))).unwrap();
+    drop(store);
+    let mut bytes = std::fs::read(&path).unwrap();
+    // The last byte of the first key: a rowid or a number of a start.
+    bytes[page * size - 1] ^= 3;
+    std::fs::write(&path, bytes).unwrap();
+    let damage = verify(folder.path()).unwrap().damage;
+    assert!(damage.iter().any(|d| d.starts_with("the file: ")), "{damage:?}");
+}
+
 #[test]
 fn a_record_goes_on_where_it_stopped() {
     let folder = tempfile::tempdir().unwrap();

@@ -94,6 +94,12 @@ pub(super) fn check(store: &Connection) -> rusqlite::Result<Integrity> {
     let mut say = |damage: &mut Vec<String>, what: String| {
         if damage.len() < NAMED { damage.push(what) } else { more += 1 }
     };
+    // The tables' indexes, by which starts and steps are found, are SQLite's to check.
+    let mut whole = store.prepare("PRAGMA integrity_check(5)")?;
+    let words = whole.query_map([], |r| r.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
+    for word in words.into_iter().filter(|w| w != "ok") {
+        say(&mut seen.damage, format!("the file: {word}"));
+    }
     if described(store)? != described_new()? {
         say(&mut seen.damage, "the tables and views are not those that this tool makes".into());
         seen.damage.truncate(NAMED);

@@ -44,6 +44,7 @@ pub(super) async fn put(bench: &mut Bench<'_>, question: &Question) -> Result<()
         Ok(answer) if question.accepts(&answer) => {
             if let Some(what) = &question.connect {
                 bench.journal.event("connected", what)?;
+                (bench.swapped, bench.rested_since) = (true, bench.station.clock().now());
                 let plan = bench.passed.plan();
                 let part = |stage: &Stage| matches!(&stage.kind, StageKind::Leakage(sweep) if sweep.part.name == *what);
                 let load = plan.self_check.as_ref().is_some_and(|check| check.name == *what);

@@ -63,9 +63,7 @@ pub struct Conduct<'r> {
 /// The record could not be begun; nothing was energised.
 pub async fn conduct(work: Conduct<'_>, stop: impl Future<Output = String>) -> Result<Ended, RecordError> {
     let Some(guard) = work.guard.clone() else { return carry_out(work, stop).await };
-    let beats = tokio::spawn(guard.clone().keep_beating());
     let ended = carry_out(work, stop).await;
-    beats.abort();
     // An output that may be on is left to the guard: it goes on when this process ends.
     if !matches!(&ended, Ok(Ended { exit: Exit::NotOff, .. })) {
         guard.farewell().await;
@@ -96,7 +94,10 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
             (record, TrafficLog::create(folder)?, header.seed, None)
         }
         Begin::Again(resume) => {
-            let mut record = Record::append(folder, durability)?;
+            // All of it is verified, which may take a while: beside the beats for the guard.
+            let place = folder.to_owned();
+            let opened = tokio::task::spawn_blocking(move || Record::append(&place, durability)).await;
+            let mut record = opened.map_err(|e| RecordError::NoRun(e.to_string()))??;
             record.resumed(resume.at, resume.gap, &resume.wall, &resume.differs, &resume.files)?;
             record.event(resume.at, "resumed", &resume.told())?;
             (record, TrafficLog::append(folder)?, resume.seed, Some(*resume))

@@ -2,7 +2,7 @@
 //! and its answers to the record.
 
 use super::start::Seen;
-use super::{Bench, Gathered, Look, Progress};
+use super::{Bench, Gathered, Look, Progress, Watcher};
 use crate::analysis::finding::{self, Finding, LeakageStep, Severity};
 use crate::analysis::leakage::{Dielectric, handbook};
 use crate::analysis::node::Node;
@@ -48,8 +48,13 @@ fn middle(levels: &[Level]) -> Level {
 pub(super) fn gathered(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let plan = bench.passed.plan();
     let Some(stage) = plan.stages.iter().find(|s| s.number == bench.stage) else { return Ok(()) };
-    match (&stage.kind, std::mem::take(&mut bench.gathered)) {
-        (StageKind::Log(it), Gathered::Log(looks)) => log(bench, it, &looks),
+    // What was cut and not taken up again has been seen all the same.
+    let mut seen = std::mem::take(&mut bench.gathered);
+    if let (Gathered::Nothing, Some(cut)) = (&seen, bench.cut.take()) {
+        seen = cut.gathered;
+    }
+    match (&stage.kind, seen) {
+        (StageKind::Log(it), Gathered::Log(looks, _)) => log(bench, it, &looks),
         (StageKind::Start(it), Gathered::Starts(tally)) => starts(bench, it, &tally),
         (StageKind::Leakage(it), Gathered::Sweep(steps)) => leakage(bench, it, &steps),
         _ => Ok(()),
@@ -120,6 +125,14 @@ fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     Ok(())
 }
 
+/// Where a start is noted: all of the bench but the powered place, which may be held.
+pub(super) struct Place<'p> {
+    pub(super) stage: u32,
+    pub(super) journal: &'p Journal,
+    pub(super) gathered: &'p mut Gathered,
+    pub(super) watcher: &'p mut dyn Watcher,
+}
+
 /// The starts of a stage so far.
 #[derive(Default)]
 pub(super) struct Tally {
@@ -142,22 +155,22 @@ pub(super) fn is_failure(start: &Start, seen: &Seen) -> bool {
 }
 
 /// Judges a start that was watched to its end. Returns whether it failed.
-pub(super) fn start(bench: &mut Bench<'_>, start: &Start, seen: &Seen) -> Result<bool, Halt> {
+pub(super) fn start(place: &mut Place<'_>, start: &Start, seen: &Seen) -> Result<bool, Halt> {
     let verdict = verdict(start, seen);
-    note(bench, start, seen, &verdict)?;
+    note(place, start, seen, &verdict)?;
     Ok(verdict.outcome.is_failure())
 }
 
 /// A start that was not made, because the unit had not fallen: void.
-pub(super) fn not_started(bench: &mut Bench<'_>, start: &Start, seen: &Seen) -> Result<(), Halt> {
+pub(super) fn not_started(place: &mut Place<'_>, start: &Start, seen: &Seen) -> Result<(), Halt> {
     let left = seen.residual.and_then(|r| r.volts()).map_or("an unknown voltage".into(), |v| v.to_string());
     let below = start.off_below.map_or(String::new(), |b| b.to_string());
     let reason = format!("not switched on: {left} were left at the unit, and did not fall below {below} in time");
-    note(bench, start, seen, &empty(Outcome::Void, reason))
+    note(place, start, seen, &empty(Outcome::Void, reason))
 }
 
 /// A start that was cut short: tripped, or void.
-pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt: &Halt) -> Result<(), Halt> {
+pub(super) fn cut_short(place: &mut Place<'_>, start: &Start, seen: &Seen, halt: &Halt) -> Result<(), Halt> {
     let outcome = match halt {
         // The others speak of the instruments, and not of the unit.
         Halt::Tripped(trip) if !matches!(trip.cause, Cause::NoReading(_) | Cause::Changed | Cause::Sanity) => Outcome::Tripped,
@@ -166,14 +179,14 @@ pub(super) fn cut_short(bench: &mut Bench<'_>, start: &Start, seen: &Seen, halt:
     let mut verdict = verdict(start, seen);
     verdict.outcome = outcome;
     verdict.reason = format!("cut short: {halt}");
-    note(bench, start, seen, &verdict)
+    note(place, start, seen, &verdict)
 }
 
 fn empty(outcome: Outcome, reason: String) -> Verdict {
     Verdict { outcome, state: None, reached: None, plateau: Level::Missing, peak: None, limited: false, reason }
 }
 
-fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict) -> Result<(), Halt> {
+fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) -> Result<(), Halt> {
     let outcome = verdict.outcome;
     let counts = match (outcome.is_good(), outcome.is_failure()) {
         (true, _) => "good",
@@ -197,9 +210,9 @@ fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
         limited: seen.limited_for,
         reason: verdict.reason.clone(),
     };
-    let stage = bench.stage;
-    bench.journal.write(|r| r.end_start(stage, seen.number, &end))?;
-    let Gathered::Starts(tally) = &mut bench.gathered else { return Ok(()) };
+    let stage = place.stage;
+    place.journal.write(|r| r.end_start(stage, seen.number, &end))?;
+    let Gathered::Starts(tally) = &mut *place.gathered else { return Ok(()) };
     tally.rows.push(many::Row {
         outcome,
         state: verdict.state,
@@ -211,7 +224,7 @@ fn note(bench: &mut Bench<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
     let count = |is: fn(Outcome) -> bool| u32::try_from(tally.rows.iter().filter(|r| is(r.outcome)).count()).unwrap_or(u32::MAX);
     let (good, failed) = (count(Outcome::is_good), count(Outcome::is_failure));
     let void = u32::try_from(tally.rows.len()).unwrap_or(u32::MAX) - good - failed;
-    bench.watcher.see(&Progress::Start { number: seen.number, of: start.times, outcome: &words, good, failed, void });
+    place.watcher.see(&Progress::Start { number: seen.number, of: start.times, outcome: &words, good, failed, void });
     Ok(())
 }
 

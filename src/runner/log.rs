@@ -1,11 +1,13 @@
 //! The `log` stage: holds the voltage and logs at an even pace. A reading that
 //! took too long shifts those after it: there is no burst to catch up.
+//!
+//! Its looks carry the number of their span under power in place of a step, from 1:
+//! where a log was cut and goes on, the time between is no part of it.
 
 use super::resume::Cut;
 use super::{Bench, Gathered, judge, look};
 use crate::interlock::{Halt, Request};
 use crate::plan::Log;
-use crate::units::Seconds;
 
 pub(super) async fn run(bench: &mut Bench<'_>, log: &Log, cut: Cut) -> Result<(), Halt> {
     let request = Request {
@@ -16,15 +18,15 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log, cut: Cut) -> Result<()
         patience: super::PATIENCE,
         in_limit: None,
     };
-    let (logged, settled) = (cut.logged, judge::settled(log));
-    let goes_on = logged > Seconds(0.0);
+    let (logged, settled, span) = (cut.logged, judge::settled(log), cut.next.max(1));
     bench.gathered = match cut.gathered {
-        Gathered::Log(looks) => Gathered::Log(looks),
-        _ => Gathered::Log(Vec::new()),
+        Gathered::Log(looks, _) => Gathered::Log(looks, span),
+        _ => Gathered::Log(Vec::new(), span),
     };
     if logged < log.length {
         let clock = bench.station.clock();
         let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
+        bench.swapped = false;
         let on_at = on.on_at();
         let end = on_at + (log.length - logged);
         let mut due = on_at;
@@ -37,15 +39,21 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log, cut: Cut) -> Result<()
                 on.hand_over().await?;
             }
             on.wait_until(due).await?;
-            let mut seen = look(&mut on, None, &log.states, &mut *bench.watcher).await?;
+            let mut seen = look(&mut on, Some(span), &log.states, &mut *bench.watcher).await?;
             // Going on, the unit starts anew: that is in the record, and no part of the log.
-            if let Gathered::Log(looks) = &mut bench.gathered
-                && !(goes_on && seen.at < settled)
+            if let Gathered::Log(looks, _) = &mut bench.gathered
+                && !(span > 1 && seen.at < settled)
             {
                 seen.at = seen.at + logged;
                 looks.push(seen);
             }
             due = (due + log.every).max(clock.now());
+        }
+        if clock.now() < hand_over && hand_over < end {
+            on.wait_until(hand_over).await?;
+        }
+        if clock.now() >= hand_over {
+            on.hand_over().await?;
         }
         on.wait_until(end).await?;
         on.off().await?;

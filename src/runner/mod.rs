@@ -27,7 +27,7 @@ use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
-use crate::plan::{Limits, Passed, Stage, StageKind, State, Wiring, meter_setup};
+use crate::plan::{Limits, Passed, SelfCheck, Stage, StageKind, State, Wiring, meter_setup};
 use crate::record::RecordError;
 use crate::units::{Amperes, Seconds, Volts};
 use std::future::Future;
@@ -89,6 +89,10 @@ struct Bench<'r> {
     cut: Option<resume::Cut>,
     /// From when on the unit is known to have been off, before anything was switched on.
     rested_since: Seconds,
+    /// Something else was connected since the unit was last under power.
+    swapped: bool,
+    /// The self-check that is due before the next start.
+    check_due: Option<SelfCheck>,
     findings: Vec<Finding>,
 }
 
@@ -97,7 +101,8 @@ struct Bench<'r> {
 enum Gathered {
     #[default]
     Nothing,
-    Log(Vec<Look>),
+    /// The looks, and how many spans under power there have been.
+    Log(Vec<Look>, u32),
     Starts(judge::Tally),
     Sweep(Vec<LeakageStep>),
 }
@@ -122,6 +127,8 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         gathered: Gathered::Nothing,
         cut: None,
         rested_since,
+        swapped: false,
+        check_due: None,
         findings: Vec::new(),
     };
     if let Some(resume) = resume {
@@ -137,6 +144,10 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
             Err(panic) => Some(Stopped::Panic(panic)),
         },
     };
+    let halt = halt.map(|halt| match (halt, bench.station.latched()) {
+        (Stopped::By(Halt::Instrument(_) | Halt::NoPermit(_) | Halt::Record(_)), Some(trip)) => Stopped::By(Halt::Tripped(trip)),
+        (halt, _) => halt,
+    });
     let mut off = bench.station.make_safe().await.map_err(|e| e.to_string());
     if off.is_err() && matches!(bench.station.recover().await, Ok(true)) {
         off = bench.station.make_safe().await.map_err(|e| e.to_string());
@@ -225,7 +236,16 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
 /// Whether the stage goes on: after a trip where the plan lets it, after a pause with the
 /// output off; and after the computer has slept.
 async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, halt: &Halt) -> Result<bool, Halt> {
+    // What tripped is a trip, also where switching off for it met something else.
+    let latched = bench.station.latched().map(Halt::Tripped);
     let (pause, text) = match halt {
+        Halt::Instrument(_) if latched.is_some() => {
+            if !bench.station.recover().await? {
+                return Ok(false);
+            }
+            let Some(trip) = latched else { return Ok(false) };
+            return Box::pin(go_on_after(bench, stage, &trip)).await;
+        }
         Halt::Instrument(_) => {
             // What cannot be opened again ends the run, and says more than what was seen of it first.
             if !bench.station.recover().await? {
@@ -249,8 +269,12 @@ async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, halt: &Halt) -> Resul
     bench.journal.event("goes on", &text)?;
     let clock = bench.station.clock();
     bench.watcher.see(&Progress::Event { at: clock.now(), text: &text });
-    let gathered = std::mem::take(&mut bench.gathered);
-    bench.cut = Some(resume::Cut { gathered, spent: bench.station.spent(), ..resume::Cut::default() }.counted(&stage.kind));
+    // Where the stage had not yet taken up what was cut before, that still holds.
+    if bench.cut.is_none() {
+        let gathered = std::mem::take(&mut bench.gathered);
+        let cut = resume::Cut { gathered, spent: bench.station.spent(), ..resume::Cut::default() };
+        bench.cut = Some(cut.counted(&stage.kind));
+    }
     clock.sleep(pause).await;
     Ok(true)
 }

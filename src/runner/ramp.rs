@@ -19,6 +19,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, ramp: &Ramp) -> Result<(), Halt> 
     {
         let clock = bench.station.clock();
         let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
+        bench.swapped = false;
         let step_time = ramp.step / ramp.rate;
         let steps = steps(ramp);
         let mut due = clock.now();

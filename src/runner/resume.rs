@@ -64,8 +64,9 @@ impl Cut {
                 self.next = after(tally.rows.len());
                 self.over = start.on_fault != OnFault::GoOn && tally.rows.last().is_some_and(|r| r.outcome.is_failure());
             }
-            (StageKind::Log(log), Gathered::Log(looks)) => {
+            (StageKind::Log(log), Gathered::Log(looks, spans)) => {
                 self.logged = looks.last().map_or(Seconds(0.0), |l| upto(log, l.at)).min(log.length);
+                self.next = spans.saturating_add(1);
             }
             (StageKind::Leakage(_), Gathered::Sweep(steps)) => self.next = after(steps.len()),
             _ => {}
@@ -110,7 +111,12 @@ impl Resume {
             files: Vec::new(),
             done,
             in_place: connected.filter(|what| *what != plan.unit.name),
-            findings: findings.iter().filter(|f| f.stage.is_none_or(|s| s <= done)).map(finding).collect(),
+            // A self-check is made again; what tripped stays told.
+            findings: findings
+                .iter()
+                .filter(|f| f.code == "tripped" || f.stage.map_or(!f.code.starts_with("self-check"), |s| s <= done))
+                .map(finding)
+                .collect(),
             cut: if stages.iter().any(|s| s.number == next.number) { cut(run, next).map_err(words)? } else { Cut::default() },
         })
     }
@@ -185,23 +191,33 @@ fn upto(log: &Log, at: Seconds) -> Seconds {
     log.every * ((at / log.every).round() + 1.0)
 }
 
-/// The looks of a log so far, on a time that stands still while the unit was off.
+/// The looks of a log so far, on a time that stands still while the unit was off. What
+/// was seen between the looks, so that an output is never unwatched, is none of them.
 fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
-    let taken_up: Vec<Seconds> = run.resumed()?.iter().map(|r| r.at).collect();
-    let stretch = |at: Seconds| taken_up.iter().filter(|t| at >= **t).count();
     let mut looks: Vec<Look> = Vec::new();
-    // The first reading of the stretch in hand, and the time under power before it.
-    let (mut first, mut base, mut before) = (Seconds(0.0), Seconds(0.0), None);
+    // The first look of the span in hand, and the time under power before it.
+    let (mut first, mut base, mut span) = (Seconds(0.0), Seconds(0.0), 0);
     for point in run.currents(stage)? {
-        let this = stretch(point.at);
-        if before != Some(this) {
+        let Some(step) = point.step else { continue };
+        if step != span {
             base = looks.last().map_or(Seconds(0.0), |l| upto(log, l.at));
-            (first, before) = (point.at, Some(this));
+            (first, span) = (point.at, step);
         }
-        let at = base + (point.at - first);
-        looks.push(Look { at, voltage: point.volts, at_most: point.volts, current: point.current, limiting: None, step: None });
+        let within = point.at - first;
+        if span > 1 && within < super::judge::settled(log) {
+            continue;
+        }
+        let at = base + within;
+        looks.push(Look {
+            at,
+            voltage: point.volts,
+            at_most: point.volts,
+            current: point.current,
+            limiting: None,
+            step: Some(step),
+        });
     }
-    Ok(Gathered::Log(looks))
+    Ok(Gathered::Log(looks, span))
 }
 
 fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Gathered, RecordError> {
@@ -221,19 +237,23 @@ fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Gathered, RecordError
 }
 
 /// The energy that a stage has used: each of the supply's readings for the time since
-/// the one before, within the same start and before any gap.
+/// the one before, within the same span under power. A voltage without a current after
+/// it was read with the output off, and so ends a span.
 fn spent(run: &Run, stage: u32) -> Result<Joules, RecordError> {
     let taken_up: Vec<Seconds> = run.resumed()?.iter().map(|r| r.at).collect();
     let span = |start: Option<u32>, at: Seconds| (start, taken_up.iter().filter(|t| at >= **t).count());
     let mut spent = Joules(0.0);
-    let (mut volts, mut last) = (Volts(0.0), None);
+    let (mut volts, mut last): (Option<Volts>, _) = (None, None);
     for r in run.readings(stage)?.iter().filter(|r| r.role == "supply") {
         let value = r.value.unwrap_or(0.0);
         if r.measurand == "voltage" {
-            volts = Volts(value);
+            if volts.is_some() {
+                last = None;
+            }
+            volts = Some(Volts(value));
             continue;
         }
-        let (power, now) = (volts * Amperes(value.max(0.0)), span(r.start, r.answered));
+        let (power, now) = (volts.take().unwrap_or_default() * Amperes(value.max(0.0)), span(r.start, r.answered));
         if let Some((before, at, earlier)) = last
             && before == now
         {

@@ -57,7 +57,6 @@ pub(super) async fn run(bench: &mut Bench<'_>, check: &SelfCheck) -> Result<(), 
         }
         on.off().await?;
     }
-    bench.rested_since = bench.station.clock().now();
     tell(bench, check, seen.last().copied(), more)
 }
 

@@ -4,6 +4,7 @@
 //! operator is void, never good; the off-time is counted from the message that
 //! switched off to the message that switches on.
 
+use super::judge::Place;
 use super::resume::Cut;
 use super::{Bench, Gathered, Look, look};
 use crate::instrument::Reading;
@@ -30,23 +31,26 @@ enum Next {
 
 pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, stage: &Stage, cut: Cut) -> Result<(), Halt> {
     let off_times = start.off_times(bench.seed);
-    let mut swapped = false;
     let (first, over) = (cut.next.max(1), cut.over);
     bench.gathered = match cut.gathered {
         Gathered::Starts(tally) => Gathered::Starts(tally),
         _ => Gathered::Starts(super::judge::Tally::default()),
     };
     for (number, off_wanted) in (1..).zip(off_times).filter(|(number, _)| *number >= first && !over) {
-        let next = one(bench, start, number, off_wanted, std::mem::take(&mut swapped)).await?;
+        // Also where it was due before the stage was cut.
+        if let Some(check) = bench.check_due.take() {
+            bench.check_due = Some(check.clone());
+            super::self_check::between(bench, &check).await?;
+            super::set_meter(bench, stage).await?;
+            bench.check_due = None;
+        }
+        let next = one(bench, start, number, off_wanted).await?;
+        bench.check_due = due(bench, number);
         if matches!(next, Next::EndStage) {
             break;
         }
-        if let Some(check) = due(bench, number).filter(|_| number < start.times) {
-            super::self_check::between(bench, &check).await?;
-            super::set_meter(bench, stage).await?;
-            swapped = true;
-        }
     }
+    bench.check_due = None;
     super::judge::gathered(bench)
 }
 
@@ -56,10 +60,7 @@ fn due(bench: &Bench<'_>, number: u32) -> Option<SelfCheck> {
     check.every.filter(|every| number.is_multiple_of(*every)).map(|_| check.clone())
 }
 
-/// `swapped`: something else was connected meanwhile, so that nobody knows since when
-/// the unit has been without power.
-async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seconds, swapped: bool) -> Result<Next, Halt> {
-    let stage = bench.stage;
+async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seconds) -> Result<Next, Halt> {
     let request = Request {
         voltage: start.voltage,
         highest: start.voltage,
@@ -68,48 +69,57 @@ async fn one(bench: &mut Bench<'_>, start: &Start, number: u32, off_wanted: Seco
         patience: Seconds(0.0),
         in_limit: None,
     };
-    let (clock, rested_since) = (bench.station.clock(), bench.rested_since);
-    let mut prepared = bench.station.prepare(request).await?;
-    // Also before the first start, where an earlier stage had the unit under power.
-    let off_at = prepared.off_since().filter(|_| !swapped);
+    let Bench { station, journal, gathered, watcher, stage, swapped, rested_since, .. } = bench;
+    let mut place = Place { stage: *stage, journal, gathered, watcher: &mut **watcher };
+    let clock = station.clock();
+    let mut prepared = station.prepare(request).await?;
+    // Also before the first start, where an earlier stage had the unit under power. Where
+    // something else was connected meanwhile, nobody knows since when it has had none.
+    let off_at = prepared.off_since().filter(|_| !*swapped);
     // Going on in the middle: off for as long as was wanted, and how long really is not known.
-    let known = off_at.or((number > 1).then_some(rested_since));
+    let known = off_at.or((number > 1 || *swapped).then_some(*rested_since));
     if let Some(off_at) = known {
         prepared.rest_until(off_at + off_wanted).await?;
     }
     let slept = prepared.slept()?;
     let (residual, fallen) = fall(&mut prepared, start, number, clock).await?;
-    let journal = bench.journal.clone();
     let off_note = (slept.0 > 0.0).then(|| format!("made longer by the computer's sleep of {slept}"));
     let begin = StartBegin { off_wanted, off_note, residual: residual.map(|r| r.sample) };
-    journal.write(|record| record.begin_start(stage, number, &begin))?;
+    place.journal.write(|record| record.begin_start(place.stage, number, &begin))?;
     let mut seen = Seen { number, off_time: None, residual, on_at: clock.now(), limited_for: Seconds(0.0), looks: Vec::new() };
     if !fallen {
         drop(prepared);
-        super::judge::not_started(bench, start, &seen)?;
+        super::judge::not_started(&mut place, start, &seen)?;
         return Ok(Next::GoOn);
     }
     let watched = match prepared.switch_on(Some(number)).await {
         Ok(mut on) => {
+            *swapped = false;
             seen.on_at = on.on_at();
             seen.off_time = off_at.map(|off| seen.on_at - off + slept);
-            let watched = watch(&mut on, start, &mut seen, &mut *bench.watcher).await;
+            let watched = watch(&mut on, start, &mut seen, &mut *place.watcher).await;
             seen.limited_for = on.limited_for();
-            match watched {
-                Ok(()) => hold_or_off(on, start, &seen, &mut *bench.watcher).await,
-                Err(halt) => Err(halt),
+            match (watched, start.on_fault) {
+                (Ok(()), OnFault::Hold(most)) if super::judge::is_failure(start, &seen) => {
+                    // It has failed, whatever ends the hold: a hand, a trip, the time.
+                    super::judge::start(&mut place, start, &seen)?;
+                    hold(on, start, number, most, &mut *place.watcher).await?;
+                    return Ok(Next::EndStage);
+                }
+                (Ok(()), _) => on.off().await.map(|_| ()),
+                (Err(halt), _) => Err(halt),
             }
         }
         Err(halt) => Err(halt),
     };
     match watched {
         Ok(()) => {
-            let failed = super::judge::start(bench, start, &seen)?;
+            let failed = super::judge::start(&mut place, start, &seen)?;
             let stops = failed && start.on_fault != OnFault::GoOn;
             Ok(if stops { Next::EndStage } else { Next::GoOn })
         }
         Err(halt) => {
-            super::judge::cut_short(bench, start, &seen, &halt)?;
+            super::judge::cut_short(&mut place, start, &seen, &halt)?;
             Err(halt)
         }
     }
@@ -154,23 +164,24 @@ async fn watch(on: &mut Energised<'_>, start: &Start, seen: &mut Seen, watcher: 
     Ok(())
 }
 
-/// Switches off, after having kept a fault alive where the plan wants that.
-async fn hold_or_off(mut on: Energised<'_>, start: &Start, seen: &Seen, watcher: &mut dyn super::Watcher) -> Result<(), Halt> {
-    if let OnFault::Hold(most) = start.on_fault
-        && super::judge::is_failure(start, seen)
-    {
-        let clock = on.clock();
-        let end = clock.now() + most;
-        on.journal()
-            .event("hold", &format!("start {}: the fault is kept alive for {most} at most, to be probed", seen.number))?;
-        watcher.see(&super::Progress::Event {
-            at: clock.now(),
-            text: "the fault is there and kept alive: probe now; Ctrl-C switches off",
-        });
-        while clock.now() < end {
-            on.wait_until(clock.now() + Seconds(0.2)).await?;
-            look(&mut on, None, &start.states, watcher).await?;
-        }
+/// Keeps a fault alive for a while, to be probed, and switches off.
+async fn hold(
+    mut on: Energised<'_>,
+    start: &Start,
+    number: u32,
+    most: Seconds,
+    watcher: &mut dyn super::Watcher,
+) -> Result<(), Halt> {
+    let clock = on.clock();
+    let end = clock.now() + most;
+    on.journal().event("hold", &format!("start {number}: the fault is kept alive for {most} at most, to be probed"))?;
+    watcher.see(&super::Progress::Event {
+        at: clock.now(),
+        text: "the fault is there and kept alive: probe now; Ctrl-C switches off",
+    });
+    while clock.now() < end {
+        on.wait_until(clock.now() + Seconds(0.2)).await?;
+        look(&mut on, None, &start.states, watcher).await?;
     }
     on.off().await?;
     Ok(())

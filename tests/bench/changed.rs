@@ -124,3 +124,15 @@ fn a_link_that_needs_some_tries_is_waited_for() {
     assert!(matches!(outcome.ended.exit, Exit::Within | Exit::Undecided), "{}", outcome.ended.how);
     assert!(outcome.run.events().unwrap().iter().any(|e| e.text.contains("opened again at try 4")));
 }
+
+/// Off that another instrument of the same kind gives proves nothing of this one.
+#[test]
+fn another_instrument_behind_the_address_is_not_believed() {
+    for cut in [60, 150, 300] {
+        let mut setup = Setup { reopen: Some(0), stranger: true, ..Setup::default() };
+        setup.supply.1 = Schedule::from([(cut, Kind::Closed)]);
+        let outcome = rehearse_with(setup, &mut |_: &Progress<'_>, _: &Rig, _: &Path| {}, |_| std::future::pending());
+        assert_eq!(outcome.ended.exit, Exit::NotOff, "{}", outcome.ended.how);
+        assert!(outcome.ended.off.is_err());
+    }
+}

@@ -124,3 +124,26 @@ fn what_is_done_is_not_resumed() {
     let without = format!("{before}{}", after.split_once("[[stage]]").map(|(_, rest)| format!("[[stage]]{rest}")).unwrap());
     assert!(why(&without).contains("stage 2 of the record is a ramp stage; in the plan it is a log stage"), "{}", why(&without));
 }
+
+/// Between the looks of a slow log the output is looked at all the same; those are no part of it.
+#[test]
+fn a_slow_log_goes_on_for_the_rest_of_its_time() {
+    let plan =
+        crate::support::SHORT.replace("for = \"2 s\"", "for = \"2 min\"").replace("every = \"200 ms\"", "every = \"20 s\"");
+    let setup = || Setup { plan: &plan, ..Setup::default() };
+    let began = rehearse(setup()).run.stages().unwrap()[1].began.0;
+    let stop = |clock: Clock| async move {
+        clock.sleep_until(Seconds(began + 50.0)).await;
+        "the test".to_owned()
+    };
+    let nothing = &mut |_: &Progress<'_>, _: &Rig, _: &Path| {};
+    let cut = rehearse_in(tempfile::tempdir().unwrap(), setup(), nothing, stop);
+    assert_eq!(cut.ended.exit, Exit::Stopped, "{}", cut.ended.how);
+    let whole = rehearse_in(cut.folder, setup(), nothing, |_| std::future::pending());
+    let looks: Vec<Point> = whole.run.currents(2).unwrap().into_iter().filter(|p| p.step.is_some()).collect();
+    let spans: Vec<u32> = looks.iter().filter_map(|p| p.step).collect();
+    // At 0, 20 and 40 s, and then for the 60 s that are left.
+    assert_eq!(spans, [1, 1, 1, 2, 2, 2], "{looks:?}");
+    let on = whole.run.stages().unwrap()[1].ended.unwrap().0 - whole.run.resumed().unwrap()[0].at.0;
+    assert!((60.0..62.0).contains(&on), "{on}");
+}

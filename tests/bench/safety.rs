@@ -193,6 +193,25 @@ fn what_is_held_for_probing_is_switched_off_when_the_time_is_up() {
 }
 
 #[test]
+fn a_fault_that_is_held_has_failed_whatever_ends_the_hold() {
+    let plan = SHORT.replace("watch = \"500 ms\"", "watch = \"500 ms\"\non_fault = { hold = \"10 min\" }");
+    let unit = unit("").replace("12 mA", "3 mA");
+    let outcome = rehearse_with(
+        Setup { plan: &plan, unit, ..Setup::default() },
+        &mut |_: &Progress<'_>, _: &Rig, _: &Path| {},
+        |clock| async move {
+            clock.sleep_until(Seconds(20.0)).await;
+            "the test".to_owned()
+        },
+    );
+    assert_eq!(outcome.ended.exit, Exit::Stopped, "{}", outcome.ended.how);
+    let starts = outcome.run.starts(3).unwrap();
+    assert_eq!((starts.len(), starts[0].counts.as_str()), (1, "failed"), "{starts:?}");
+    assert!(outcome.run.findings().unwrap().iter().any(|f| f.code == "starts-fail"));
+    assert!(!outcome.supply.on);
+}
+
+#[test]
 fn a_protection_of_the_supplys_own_is_seen_while_it_happens() {
     let mut seen = 0;
     let mut hook = |progress: &Progress<'_>, rig: &Rig, _: &Path| {

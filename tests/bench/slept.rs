@@ -72,3 +72,13 @@ fn an_off_time_that_became_longer_is_kept_as_it_was() {
     let marked: Vec<u32> = store.prepare(sql).unwrap().query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect();
     assert_eq!(marked, [2]);
 }
+
+#[test]
+fn sleep_before_the_output_is_on_is_no_sleep_with_it_on() {
+    // Between the ramp and the log nothing is energised.
+    let outcome = asleep(SHORT, |progress, _| matches!(progress, Progress::StageDone { number: 1, .. }));
+    assert_eq!(outcome.ended.exit, Exit::Within, "{}", outcome.ended.how);
+    let events = outcome.run.events().unwrap();
+    assert!(events.iter().any(|e| e.kind == "slept") && !events.iter().any(|e| e.kind == "goes on"), "{events:?}");
+    assert_eq!(outcome.supply.switches.iter().filter(|s| s.on).count(), 6);
+}

@@ -116,6 +116,8 @@ pub struct Setup<'s> {
     pub load: Option<Ohms>,
     /// How often a dropped link is refused before it is there again; none: it never is.
     pub reopen: Option<u32>,
+    /// Who answers then is another instrument of the same kind.
+    pub stranger: bool,
     /// How long the computer has slept, in milliseconds; what the hook adds it notices.
     pub slept: Arc<AtomicU64>,
     /// How far its wall clock was set back, in milliseconds.
@@ -134,6 +136,7 @@ impl Default for Setup<'_> {
             meter: quiet(),
             load: None,
             reopen: None,
+            stranger: false,
             slept: Arc::default(),
             set_back: Arc::default(),
         }
@@ -226,6 +229,13 @@ pub fn rehearse_in<S: Future<Output = String>>(
             let (faulty, fired) = Faulty::new(near, schedule);
             (Box::new(faulty), fired)
         };
+        let who_answers = if setup.stranger {
+            let other = Document::new("bench.toml", setup.bench.replace("B0417", "X0001"));
+            let other = Bench::read(&other).unwrap_or_else(|p| panic!("{p}"));
+            Rig::build(&other, &unit, &plan.unit.name, setup.seed, clock).unwrap()
+        } else {
+            rig.clone()
+        };
         let (slept, set_back) = (setup.slept.clone(), setup.set_back.clone());
         let clocks: Option<Clocks> = Some(Arc::new(move || {
             let (monotonic, boot) = (clock.now().0, clock.now().0 + slept.load(Ordering::Relaxed) as f64 * 1e-3);
@@ -258,7 +268,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             expected: Vec::new(),
             supply: Ok(supply),
             meter,
-            reopen: setup.reopen.map(|refusals| reconnecting(&rig, refusals)),
+            reopen: setup.reopen.map(|refusals| reconnecting(&who_answers, refusals)),
             clocks,
             papers: None,
             guard: None,

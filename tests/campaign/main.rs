@@ -64,6 +64,7 @@ fn carry_out(scenario: &Scenario) -> Seen {
         supply: scenario.supply.clone(),
         meter: scenario.meter.clone(),
         load: None,
+        stranger: false,
         reopen: scenario.refusals,
         slept,
         set_back,

@@ -121,7 +121,8 @@ impl<K> Supply<K> {
     pub fn relink(&mut self, link: Box<dyn Link>) {
         self.session.relink(link);
         self.output = Belief::MaybeOn;
-        self.off_since = None;
+        // Since when it has been off is not known, whoever switched it on.
+        (self.switched_on, self.off_since) = (false, None);
     }
 
     /// What is known of the output.

@@ -87,29 +87,35 @@ impl<K> Supply<K> {
         }
     }
 
+    /// Sends a message on the way to off. What the supply says to it is not waited for:
+    /// the stronger messages follow, and the verification decides.
+    async fn tell(&mut self, message: &str) -> Result<(), Fault> {
+        passed_over(self.session.command_at_once(message).await)
+    }
+
     async fn try_off(&mut self, attempt: u32, trip: bool, first: &mut Option<Seconds>) -> Result<OffProof, Fault> {
         let output = self.profile.output.clone();
         if attempt > 1 {
             // One that has restarted obeys nobody before it is told to.
             for message in self.remote.clone() {
-                self.session.command_at_once(&message).await?;
+                self.tell(&message).await?;
             }
         }
         // Select-dialects: off must reach the right channel; a wrong one is found by the verification.
-        self.select().await?;
+        passed_over(self.select().await)?;
         let off = self.fill(&output.off);
-        self.session.command_at_once(&off).await?;
+        self.tell(&off).await?;
         let at = *first.get_or_insert(self.session.last_sent());
         if attempt > 1
             && let Some(all) = &output.all_off
         {
-            self.session.command_at_once(&self.fill(all)).await?;
+            self.tell(&self.fill(all)).await?;
         }
         if attempt > 1 || trip {
             let zero = number(0.0, self.profile.voltage.resolution);
             let message = fill(&self.profile.voltage.set, &[("value", &zero), ("channel", &self.channel)]);
-            self.select().await?;
-            self.session.command_at_once(&message).await?;
+            passed_over(self.select().await)?;
+            self.tell(&message).await?;
             // Not read back: nothing is known of it until it is set again.
             self.expected.0 = None;
         }
@@ -144,5 +150,13 @@ impl<K> Supply<K> {
                 other => return Err(Fault::NotOff { why: format!("the current cannot be read: {}", other.word()) }),
             }
         }
+    }
+}
+
+/// A link that fails ends a try; a refusal does not.
+fn passed_over(told: Result<(), Fault>) -> Result<(), Fault> {
+    match told {
+        Err(fault @ Fault::Link(_)) => Err(fault),
+        _ => Ok(()),
     }
 }

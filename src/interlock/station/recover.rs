@@ -4,7 +4,7 @@
 use super::{Station, told};
 use crate::instrument::{Fault, InstrumentError, Role};
 use crate::interlock::trip::Halt;
-use crate::link::{Link, LinkError};
+use crate::link::{Gone, Link, LinkError};
 use crate::units::Seconds;
 use std::future::Future;
 use std::pin::Pin;
@@ -79,6 +79,10 @@ impl Station {
                 Ok(link) => self.again(link, role).await,
                 Err(error) => Err(Fault::from(error).of(role)),
             };
+            if tried.is_err() {
+                // It may be another instrument: what it says of its output proves nothing.
+                self.disown(role).await;
+            }
             match tried {
                 Ok(found) => {
                     let text = format!("the {}'s link had dropped; opened again at try {attempt}: {found}", role.name());
@@ -96,6 +100,15 @@ impl Station {
             Role::Meter => Fault::Order(format!("its link dropped and could not be opened again: {why}")),
         };
         Err(fault.of(role).into())
+    }
+
+    /// From now on nothing is said to whoever is at the end of the link.
+    async fn disown(&mut self, role: Role) {
+        match (role, &mut self.meter) {
+            (Role::Supply, _) => self.supply.lock().await.relink(Box::new(Gone)),
+            (Role::Meter, Some(meter)) => meter.session().relink(Box::new(Gone)),
+            (Role::Meter, None) => {}
+        }
     }
 
     /// Takes over a new link: off first, then who it is and how it is set.
