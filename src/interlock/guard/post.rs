@@ -127,3 +127,44 @@ impl Inner {
         }
     }
 }
+
+#[cfg(test)]
+#[cfg(unix)]
+mod tests {
+    use super::*;
+    use crate::document::Document;
+    use crate::units::Seconds;
+    use std::os::unix::fs::PermissionsExt;
+
+    /// A run that is alive but no longer looks at what it has energised does not beat.
+    #[tokio::test(start_paused = true)]
+    async fn without_a_look_there_is_no_beat() {
+        let folder = tempfile::tempdir().unwrap();
+        let (program, heard) = (folder.path().join("guard"), folder.path().join("heard"));
+        let script = format!("#!/bin/sh\nread brief\necho {READY}\nexec cat > {}\n", heard.display());
+        std::fs::write(&program, script).unwrap();
+        std::fs::set_permissions(&program, std::fs::Permissions::from_mode(0o755)).unwrap();
+        let bench = Document::new("bench.toml", "");
+        let brief = Brief { bench, folder: folder.path().into(), silence: Seconds(5.0), runner: 1 };
+        let guard = Guard::start(&program, &brief, Duration::from_secs(2)).await.unwrap();
+        tokio::spawn(guard.clone().keep_beating());
+
+        // Ten seconds with nothing on, ten after a look at what is on, ten after letting go.
+        tokio::time::sleep(Duration::from_secs(10)).await;
+        guard.looked();
+        tokio::time::sleep(Duration::from_secs(10)).await;
+        guard.let_go();
+        tokio::time::sleep(Duration::from_secs(10)).await;
+        guard.farewell().await;
+        let began = std::time::Instant::now();
+        let words = loop {
+            let words = std::fs::read_to_string(&heard).unwrap_or_default();
+            if words.contains(FAREWELL) || began.elapsed() > PATIENCE {
+                break words;
+            }
+            std::thread::yield_now();
+        };
+        let beats = words.matches(BEAT).count();
+        assert!((86..=89).contains(&beats), "40, then 8, then 40: {beats}");
+    }
+}
