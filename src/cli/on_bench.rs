@@ -106,22 +106,27 @@ pub(super) fn locks(passed: &Passed, what: &str) -> Result<Vec<Lock>, Exit> {
     })
 }
 
-/// Carries a run out and says how it ended. `origin` is the bench time at its beginning.
-pub(super) fn carry_out(
-    checked: &Checked,
-    passed: &Passed,
-    folder: &Path,
-    begin: Begin,
-    origin: Seconds,
-    choices: &Choices,
-) -> Exit {
+/// A run that has passed every refusal.
+#[derive(Clone, Copy)]
+pub(super) struct Work<'w> {
+    pub(super) checked: &'w Checked,
+    pub(super) passed: &'w Passed,
+    pub(super) folder: &'w Path,
+    pub(super) choices: &'w Choices,
+    /// The bench time at its beginning.
+    pub(super) origin: Seconds,
+}
+
+/// Carries a run out and says how it ended.
+pub(super) fn carry_out(work: Work<'_>, begin: Begin) -> Exit {
     let mut terminal = Terminal::new();
-    let ended = energise(checked, passed, folder, begin, origin, choices, &mut terminal);
+    let ended = energise(work, begin, &mut terminal);
     terminal.close();
+    let folder = work.folder;
     match ended {
         Ok(ended) => {
             let report = crate::report::write(folder).map_err(|e| e.to_string());
-            farewell(&ended, folder, report, ended.exit, choices.json);
+            farewell(&ended, folder, report, ended.exit, work.choices.json);
             if ended.exit == Exit::NotOff {
                 errln!("The guard process goes on trying; what it does stands in {}.", folder.join(GUARD).display());
             }
@@ -131,15 +136,8 @@ pub(super) fn carry_out(
     }
 }
 
-fn energise(
-    checked: &Checked,
-    passed: &Passed,
-    folder: &Path,
-    begin: Begin,
-    origin: Seconds,
-    choices: &Choices,
-    terminal: &mut Terminal,
-) -> Result<Ended, String> {
+fn energise(work: Work<'_>, begin: Begin, terminal: &mut Terminal) -> Result<Ended, String> {
+    let Work { checked, passed, folder, choices, origin } = work;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|e| e.to_string())?;
     let ended = runtime.block_on(async {
         let clock = Clock::start_at(origin, choices.pace);

@@ -1,7 +1,7 @@
 //! `rampart resume`: goes on with a run that was cut short, in the same record.
 
 use super::common::{checked, followed, now, refuse};
-use super::on_bench::{Choices, bench, carry_out, locks, somebody_can_answer};
+use super::on_bench::{Choices, Work, bench, carry_out, locks, somebody_can_answer};
 use crate::record::{self, FileRow, Run, TOOL};
 use crate::runner::{Begin, Exit, Resume};
 use crate::units::Seconds;
@@ -79,7 +79,7 @@ fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
     let _locks = locks(passed, &format!("rampart resume {}", folder.display()))?;
     errln!("{}: {}.", folder.display(), resume.told());
     let origin = resume.at();
-    Ok(carry_out(&checked, passed, &folder, Begin::Again(Box::new(resume)), origin, choices))
+    Ok(carry_out(Work { checked: &checked, passed, folder: &folder, choices, origin }, Begin::Again(Box::new(resume))))
 }
 
 /// What has passed since the run began, by the wall clock.

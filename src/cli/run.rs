@@ -1,7 +1,7 @@
 //! `rampart run`: a plan on the bench.
 
 use super::common::{any_seed, checked, folder, header, now, refuse};
-use super::on_bench::{Choices, bench, carry_out, locks, somebody_can_answer};
+use super::on_bench::{Choices, Work, bench, carry_out, locks, somebody_can_answer};
 use crate::runner::{Begin, Exit};
 use crate::units::Seconds;
 use std::path::PathBuf;
@@ -35,5 +35,5 @@ fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
     let folder = folder(&choices.logs, &now(), &passed.plan().title, &checked).map_err(|why| refuse(&why))?;
     let seed = arguments.seed.unwrap_or_else(any_seed);
     let begin = Begin::New(header("run", &checked, passed.plan(), passed.bench(), seed, now(), None));
-    Ok(carry_out(&checked, passed, &folder, begin, Seconds(0.0), choices))
+    Ok(carry_out(Work { checked: &checked, passed, folder: &folder, choices, origin: Seconds(0.0) }, begin))
 }
