@@ -163,8 +163,10 @@ fn power_has_one_door() {
     let mut doors = Vec::new();
     for (module, path, text) in sources() {
         // The only place that calls the supply's switch_on with a permit, and the only one that makes a permit.
-        if text.contains("Permit { _made_by_the_interlock") && !text.contains("pub struct Permit") {
-            panic!("{} makes a permit", path.display());
+        if text.contains("Permit { _made_by_the_interlock") {
+            let door = path.ends_with("src/interlock/station/prepared.rs");
+            // Elsewhere it stands in an example that must not compile.
+            assert!(door || text.contains("pub struct Permit"), "{} makes a permit", path.display());
         }
         if text.contains(".switch_on(&energised.permit)") {
             doors.push(path.clone());

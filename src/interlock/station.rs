@@ -18,23 +18,24 @@
 
 pub use energised::Energised;
 pub use preflight::{Assured, Papers};
+pub use prepared::Prepared;
 pub use recover::{Opening, Reopen};
 
 mod energised;
 mod preflight;
+mod prepared;
 mod recover;
 
-use super::gate::{Bounds, Gate};
 use super::guard::Guard;
 use super::journal::Journal;
 use super::trip::{Halt, Trip};
 use super::wake::{Clocks, Wake};
 use crate::clock::Clock;
-use crate::instrument::{self, Belief, InstrumentError, Measurand, Meter, OffProof, Reading, Role, Snapshot};
+use crate::instrument::{self, Belief, InstrumentError, Measurand, Meter, OffProof, Reading, Snapshot};
 use crate::plan::{Ceiling, Interlock, Limits, Passed, SupplySeat};
-use crate::units::{Amperes, Joules, Seconds, Volts};
+use crate::units::{Joules, Seconds, Volts};
 use std::sync::{Arc, Mutex as PlainMutex, PoisonError};
-use tokio::sync::{Mutex, OwnedMutexGuard};
+use tokio::sync::Mutex;
 
 /// The key to an energised output. Only the interlock makes one.
 #[derive(Debug)]
@@ -48,10 +49,6 @@ pub type Supply = instrument::Supply<Permit>;
 /// The supply's over-voltage protection stands this much above the ceiling (or above
 /// its own rating, where that is less), for its accuracy and for the overshoot of switching on.
 const PROTECTION_MARGIN: f64 = 1.05;
-/// Between looks at an output that should stay off.
-const REST_LOOK: Seconds = Seconds(5.0);
-/// Between looks at a voltage that has to fall.
-const FALL_LOOK: Seconds = Seconds(0.05);
 
 /// Supply and meter behind the gate.
 pub struct Station {
@@ -278,16 +275,6 @@ impl Station {
         Some(pause)
     }
 
-    /// Reads what is left at the terminals while the output is off, and records it.
-    ///
-    /// # Errors
-    /// The link's or the record's.
-    pub async fn residual(&mut self, start: Option<u32>) -> Result<Reading, Halt> {
-        let reading = self.supply.lock().await.terminal_voltage().await.map_err(|f| f.of(Role::Supply))?;
-        self.journal.write(|record| record.reading(self.stage, start, None, &reading))?;
-        Ok(reading)
-    }
-
     /// Makes everything ready for switching on, in this order: no trip is
     /// latched; the guard stands; the output is verified off; limits and protections are programmed
     /// and read back; the unit is not already at a voltage; before the first permit of a
@@ -372,110 +359,6 @@ impl Station {
             meter.release().await?;
         }
         Ok(())
-    }
-}
-
-/// Everything is ready for switching on; the output is off.
-pub struct Prepared<'s> {
-    supply: OwnedMutexGuard<Supply>,
-    station: &'s mut Station,
-    request: Request,
-}
-
-impl<'s> Prepared<'s> {
-    async fn wait_for_residual(&mut self) -> Result<Option<Reading>, Halt> {
-        let Some(below) = self.request.residual_below else { return Ok(None) };
-        let give_up = self.station.clock.now() + self.request.patience;
-        loop {
-            let reading = self.residual(None).await?;
-            match reading.volts() {
-                Some(v) if v > below && self.station.clock.now() > give_up => {
-                    return Err(Halt::NoPermit(format!(
-                        "the output is off, but {v} stand at its terminals and do not fall below {below}: is the unit fed from elsewhere?"
-                    )));
-                }
-                Some(v) if v > below => self.station.clock.sleep(FALL_LOOK).await,
-                Some(_) => return Ok(Some(reading)),
-                None if reading.sample.is_known() => return Ok(Some(reading)),
-                None if self.station.clock.now() > give_up => {
-                    return Err(Halt::NoPermit(format!(
-                        "the voltage left at the unit cannot be read: {}",
-                        reading.sample.word()
-                    )));
-                }
-                None => self.station.clock.sleep(FALL_LOOK).await,
-            }
-        }
-    }
-
-    /// Since when the unit has been without power; `None` where it has had none in this run.
-    pub fn off_since(&self) -> Option<Seconds> {
-        self.supply.off_since()
-    }
-
-    /// Waits with the output off, and looks now and then that it stays so.
-    ///
-    /// # Errors
-    /// A trip where it does not; those of the instruments and the record.
-    pub async fn rest_until(&mut self, moment: Seconds) -> Result<(), Halt> {
-        let clock = self.station.clock;
-        while clock.now() + REST_LOOK < moment {
-            clock.sleep(REST_LOOK).await;
-            self.stays_off().await?;
-        }
-        clock.sleep_until(moment).await;
-        Ok(())
-    }
-
-    async fn stays_off(&mut self) -> Result<(), Halt> {
-        if self.supply.says_off().await? != Some(false) {
-            return Ok(());
-        }
-        Err(self.station.came_on(&mut self.supply).await)
-    }
-
-    /// How long the computer has slept since the output was last on.
-    ///
-    /// # Errors
-    /// The record's.
-    pub fn slept(&mut self) -> Result<Seconds, Halt> {
-        self.station.slept()?;
-        Ok(self.station.slept_in_all() - self.station.slept_when_off)
-    }
-
-    /// Reads what is left at the terminals, and records it.
-    ///
-    /// # Errors
-    /// The link's or the record's.
-    pub async fn residual(&mut self, start: Option<u32>) -> Result<Reading, Halt> {
-        let reading = self.supply.terminal_voltage().await.map_err(|f| f.of(Role::Supply))?;
-        self.station.journal.write(|record| record.reading(self.station.stage, start, None, &reading))?;
-        Ok(reading)
-    }
-
-    /// Switches on: here and nowhere else.
-    ///
-    /// # Errors
-    /// The supply's; the output is then being switched off again.
-    pub async fn switch_on(self, start: Option<u32>) -> Result<Energised<'s>, Halt> {
-        let Prepared { supply, station, request } = self;
-        // What it slept before this was with the output off.
-        station.slept()?;
-        let rated = (supply.profile().rated_voltage, supply.profile().rated_current);
-        let bounds = Bounds {
-            ceiling: station.ceiling,
-            limits: request.limits,
-            in_limit: request.in_limit.unwrap_or(station.interlock.in_limit),
-            no_reading: station.interlock.no_reading,
-            energy: station.interlock.energy,
-            rated,
-            limit_step: Amperes(supply.profile().current.resolution),
-            meter: station.meter.as_ref().and_then(Meter::watches),
-        };
-        station.ever_energised = true;
-        let permit = Permit { _made_by_the_interlock: () };
-        let gate = Gate::new(bounds, station.clock.now(), station.spent);
-        Energised::begin(supply, station, request, gate, permit, start).await
     }
 }
 
