@@ -7,6 +7,7 @@
 //! gives the same error; a value that is not there is NULL.
 
 mod notes;
+mod open;
 mod read;
 mod rows;
 mod runs;

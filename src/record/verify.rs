@@ -2,7 +2,7 @@
 //! against its hash and the one before.
 
 use super::seal::{self, Hash, RowDigest, SEAL, TABLES};
-use super::{RecordError, SCHEMA, read};
+use super::{RecordError, SCHEMA, open};
 use rusqlite::{Connection, Row, Rows};
 use sha2::{Digest, Sha256};
 use std::path::Path;
@@ -37,7 +37,7 @@ impl Integrity {
 /// # Errors
 /// There is none, or it cannot be read at all.
 pub fn verify(folder: &Path) -> Result<Integrity, RecordError> {
-    let (store, path) = read::open_record(folder)?;
+    let (store, path) = open::open_record(folder)?;
     let what = format!("{} cannot be read", path.display());
     check(&store).map_err(RecordError::store(&what))
 }
