@@ -230,7 +230,9 @@ pub fn rehearse_in<S: Future<Output = String>>(
             (Box::new(faulty), fired)
         };
         let who_answers = if setup.stranger {
-            let other = Document::new("bench.toml", setup.bench.replace("B0417", "X0001"));
+            let mut text = setup.bench.replace("serial  = \"B0417\"\n", "");
+            text = text.replacen("[supply]", "[supply]\nserial = \"X0001\"", 1);
+            let other = Document::new("bench.toml", text);
             let other = Bench::read(&other).unwrap_or_else(|p| panic!("{p}"));
             Rig::build(&other, &unit, &plan.unit.name, setup.seed, clock).unwrap()
         } else {
