@@ -19,7 +19,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     bench: Option<PathBuf>,
     /// Print every command that would be sent, with how often, as a rehearsal finds them
-    #[arg(long)]
+    #[arg(long, conflicts_with = "json")]
     commands: bool,
     /// Print the estimate as JSON
     #[arg(long)]

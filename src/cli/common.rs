@@ -192,7 +192,7 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
     if exit == Exit::Stopped {
         outln!("Nothing that was recorded is lost; what was under way, a start or a step, counts for nothing.");
     }
-    if let (Exit::Stopped | Exit::Instrument, false, Some(name)) = (exit, rehearsal, folder.file_name()) {
+    if let (Exit::Stopped | Exit::Instrument | Exit::NotOff, false, Some(name)) = (exit, rehearsal, folder.file_name()) {
         outln!("`rampart resume {}` goes on with it.", name.to_string_lossy());
     }
     outln!("Record: {}", folder.display());

@@ -54,7 +54,7 @@ async fn act(brief: &Brief, bench: &Bench, lost: Lost) -> Exit {
         errln!("guard: {words}");
     };
     match lost {
-        Lost::Closed => say(&format!("the run (process {}) is gone without a farewell", brief.runner)),
+        Lost::Closed => say(&format!("the run (process {}) has ended without having seen its output off", brief.runner)),
         Lost::Silent => {
             say(&format!("the run (process {}) has given no sign of life for {}: ending it", brief.runner, brief.silence));
             if let Err(error) = crate::sys::kill(brief.runner) {

@@ -3,8 +3,9 @@
 use super::common::{bench, refuse, shout, wrong};
 use crate::clock::Clock;
 use crate::interlock::guard::switch_off;
-use crate::interlock::told;
+use crate::interlock::{Lock, NoLock, told};
 use crate::link::trace::{Direction, TrafficSink};
+use crate::plan::Bench;
 use crate::runner::Exit;
 use crate::units::Seconds;
 use crate::view::{errln, outln};
@@ -13,6 +14,8 @@ use std::sync::Arc;
 
 /// How long it goes on trying.
 const PATIENCE: Seconds = Seconds(5.0);
+/// How long a run that holds the supply may take to stop by itself.
+const LET_GO: Seconds = Seconds(8.0);
 
 /// Arguments of `off`.
 #[derive(clap::Args)]
@@ -27,6 +30,34 @@ pub(super) struct Deaf;
 
 impl TrafficSink for Deaf {
     fn message(&self, _: Direction, _: &[u8]) {}
+}
+
+/// Takes the supply over from whoever holds it: a run is asked to stop, which switches
+/// off. Whoever does not let go in time is gone past.
+async fn taken_over(bench: &Bench, say: &mut dyn FnMut(&str)) -> Option<Lock> {
+    let address = bench.supply.address.as_ref()?;
+    let clock = Clock::start(1.0);
+    let give_up = clock.now() + LET_GO;
+    let mut asked = false;
+    loop {
+        match Lock::take(address, "rampart off") {
+            Ok(lock) => return Some(lock),
+            Err(NoLock::Failed(_)) => return None,
+            Err(NoLock::Held(who)) if clock.now() >= give_up => {
+                say(&format!("{who}; it does not let go, and is gone past"));
+                return None;
+            }
+            Err(NoLock::Held(who)) if !asked => {
+                asked = true;
+                let holder = Lock::holder(address);
+                match holder.map(crate::sys::ask_to_stop) {
+                    Some(Ok(())) => say(&format!("{who}; it is asked to stop")),
+                    _ => say(&format!("{who}; it cannot be asked to stop")),
+                }
+            }
+            Err(_) => clock.sleep(Seconds(0.05)).await,
+        }
+    }
 }
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
@@ -44,6 +75,8 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     };
     let result = runtime.block_on(async {
         let mut say = |words: &str| errln!("{words}");
+        // Held while it switches off: no run may begin meanwhile.
+        let _lock = taken_over(&bench, &mut say).await;
         switch_off(&bench.supply, Clock::start(1.0), PATIENCE, Arc::new(Deaf), &mut say).await
     });
     match result {

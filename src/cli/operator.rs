@@ -55,7 +55,7 @@ impl Operator for AtTerminal {
 }
 
 /// Tells stand-ins what has been connected.
-async fn tell(patch: &str, what: &str) -> Result<(), String> {
+pub(super) async fn tell(patch: &str, what: &str) -> Result<(), String> {
     let failed = |error: std::io::Error| format!("the stand-ins' patch panel at {patch} does not answer: {error}");
     let mut stream = tokio::net::TcpStream::connect(patch).await.map_err(failed)?;
     stream.write_all(format!("{what}\n").as_bytes()).await.map_err(failed)?;

@@ -8,7 +8,7 @@ use crate::plan::Bench;
 use crate::rehearsal::{Rig, UnitFile, patch, serve_tcp, serve_terminal};
 use crate::runner::Exit;
 use crate::sys::Terminal;
-use crate::units::Amperes;
+use crate::units::{Amperes, Ohms, parse_as};
 use crate::view::{errln, outln};
 use std::path::PathBuf;
 use tokio::io::{AsyncBufReadExt, BufReader};
@@ -50,9 +50,23 @@ pub(super) struct Arguments {
     /// One seed, one unit
     #[arg(long)]
     seed: Option<u64>,
+    /// A known load that can be connected, for a plan's self-check
+    #[arg(long, value_parser = ohms)]
+    load: Option<Ohms>,
     /// Write the bench file to connect with here, instead of printing it
     #[arg(long)]
     write: Option<PathBuf>,
+}
+
+/// What a plan calls it that gives it no other name.
+const KNOWN_LOAD: &str = "known load";
+
+fn ohms(text: &str) -> Result<Ohms, String> {
+    match parse_as(text, Ohms::UNIT) {
+        Ok(value) if value > 0.0 => Ok(Ohms(value)),
+        Ok(_) => Err("a load is above zero".into()),
+        Err(error) => Err(error.to_string()),
+    }
 }
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
@@ -82,6 +96,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
 async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Result<(), String> {
     let seed = arguments.seed.unwrap_or_else(any_seed);
     let rig = Rig::build(bench, unit, UNIT, seed, Clock::start(arguments.pace))?;
+    if let Some(load) = arguments.load {
+        rig.add_load(KNOWN_LOAD, load);
+    }
     let supply = start(&rig, Role::Supply, arguments.supply, arguments.supply_port).await?;
     let meter = match &bench.meter {
         Some(_) => Some(start(&rig, Role::Meter, arguments.meter, arguments.meter_port).await?),

@@ -39,18 +39,26 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(seen) => seen,
         Err(RecordError::NoRun(why)) => return complaint(&why),
         Err(why) => {
-            errln!("{why}");
+            if arguments.json {
+                let folder = folder.display().to_string();
+                outln!("{}", serde_json::json!({ "folder": folder, "whole": false, "damage": [why.to_string()] }));
+            } else {
+                errln!("{why}");
+            }
             return Exit::Anomaly;
         }
     };
+    let ended = record::Run::open(&folder).is_ok_and(|run| run.ended.is_some());
     let mut damage = seen.damage.clone();
     let fingerprint = seen.fingerprint();
-    if let Some(noted) = &arguments.fingerprint
-        && !fingerprint.starts_with(noted.as_str())
-    {
-        damage.push(format!(
-            "its fingerprint is {fingerprint}, not {noted}: rows were cut off at its end, added, or the whole was made anew"
-        ));
+    let mut since = None;
+    if let Some(noted) = &arguments.fingerprint {
+        match seen.noted_after(noted) {
+            Some(batch) => since = Some(seen.hashes_after(batch)).filter(|n| *n > 0),
+            None => damage.push(format!(
+                "its fingerprint is {fingerprint}, not {noted}: rows were cut off at its end, or the whole was made anew"
+            )),
+        }
     }
     if arguments.json {
         outln!(
@@ -69,6 +77,12 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     if damage.is_empty() {
         outln!("{}: as it was written, {} rows in {} batches", folder.display(), seen.rows, seen.batches);
         outln!("Fingerprint: {fingerprint}");
+        if let Some(since) = since {
+            outln!("The one that was noted stood there {since} batches ago: the record has been gone on with since.");
+        }
+        if !ended {
+            outln!("The run has no end: it was cut off, or what follows is.");
+        }
         if arguments.fingerprint.is_none() {
             outln!("Compare it with the one that was noted when the run ended: a record that was");
             outln!("shortened at its end, or made anew as a whole, is told by that alone.");

@@ -4,6 +4,7 @@ use crate::link::Address;
 use sha2::{Digest, Sha256};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{ErrorKind, Read, Seek, Write};
+use std::net::ToSocketAddrs;
 use std::path::PathBuf;
 
 /// Held for as long as it exists.
@@ -57,12 +58,24 @@ impl Lock {
     }
 }
 
+impl Lock {
+    /// The process that holds the instrument at `address`, by its own words.
+    pub fn holder(address: &str) -> Option<u32> {
+        let words = std::fs::read_to_string(place(address)).ok()?;
+        words.strip_prefix("process ")?.split(',').next()?.parse().ok()
+    }
+}
+
 /// Where the lock of an address lies: one place for all working folders. A device
 /// by any of its names is the same device.
 fn place(address: &str) -> PathBuf {
     let same = match address.parse() {
         Ok(Address::Serial { path }) => std::fs::canonicalize(&path).map_or(path, |real| real.display().to_string()),
-        Ok(Address::Tcp { host, port }) => format!("{}:{port}", host.to_lowercase()),
+        // By any of its names.
+        Ok(Address::Tcp { host, port }) => match (host.as_str(), port).to_socket_addrs().map(Iterator::min) {
+            Ok(Some(resolved)) => resolved.to_string(),
+            _ => format!("{}:{port}", host.to_lowercase()),
+        },
         Err(_) => address.to_owned(),
     };
     let hash = Sha256::digest(same.as_bytes());

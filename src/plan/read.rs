@@ -127,6 +127,9 @@ fn retry(table: &mut Table<'_>) -> Option<Retry> {
     let Some(words) = table.texts("after") else {
         return table.missing("after", Some("name the causes: after = [\"no reading\"]".into()));
     };
+    if words.is_empty() {
+        table.problem("after", "no cause is named", "empty", Some("after = [\"no reading\"]".into()));
+    }
     let mut after = Vec::new();
     for word in words {
         match CAUSES.iter().find(|(name, _)| *name == word) {

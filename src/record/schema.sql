@@ -49,7 +49,7 @@ CREATE TABLE ended (
   stretch     INTEGER NOT NULL,
   at_s        REAL NOT NULL,
   how         TEXT NOT NULL,
-  exit_code   INTEGER NOT NULL,-- as the process returned it
+  exit_code   INTEGER NOT NULL,-- as `run` returns it; `rehearse` returns 0 for 1 and 5
   batch       INTEGER NOT NULL,
   seal        BLOB NOT NULL
 ) STRICT;

@@ -22,10 +22,23 @@ pub struct Integrity {
     pub batches: i64,
     /// What is not as it was written, in sentences; empty: everything is.
     pub damage: Vec<String>,
+    /// The hash after each batch, in order.
+    pub(super) hashes: Vec<Hash>,
     pub(super) hash: Hash,
 }
 
 impl Integrity {
+    /// After which batch the chain had a hash that begins with these hexadecimal digits:
+    /// the last such one.
+    pub fn noted_after(&self, digits: &str) -> Option<usize> {
+        self.hashes.iter().rposition(|hash| seal::hexadecimal(hash).starts_with(digits)).map(|at| at + 1)
+    }
+
+    /// How many batches came after that one.
+    pub fn hashes_after(&self, batch: usize) -> usize {
+        self.hashes.len().saturating_sub(batch)
+    }
+
     /// The hash over everything, in hexadecimal.
     pub fn fingerprint(&self) -> String {
         seal::hexadecimal(&self.hash)
@@ -89,7 +102,7 @@ fn describe(table: &str, row: &Row<'_>) -> rusqlite::Result<String> {
 
 /// Walks all tables side by side, batch by batch.
 pub(super) fn check(store: &Connection) -> rusqlite::Result<Integrity> {
-    let mut seen = Integrity { rows: 0, batches: 0, damage: Vec::new(), hash: Hash::default() };
+    let mut seen = Integrity { rows: 0, batches: 0, damage: Vec::new(), hashes: Vec::new(), hash: Hash::default() };
     let mut more = 0u64;
     let mut say = |damage: &mut Vec<String>, what: String| {
         if damage.len() < NAMED { damage.push(what) } else { more += 1 }
@@ -118,7 +131,9 @@ pub(super) fn check(store: &Connection) -> rusqlite::Result<Integrity> {
     while let Some(row) = batches.next()? {
         let (number, count, hash): (i64, i64, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
         if number != seen.batches + 1 {
-            say(&mut seen.damage, format!("batch {} to {}: not there", seen.batches + 1, number - 1));
+            let (first, last) = (seen.batches + 1, number - 1);
+            let which = if first == last { format!("batch {first}") } else { format!("batches {first} to {last}") };
+            say(&mut seen.damage, format!("{which}: not there"));
         }
         let mut hasher: Sha256 = seal::batch_begin(&seen.hash, number);
         let (mut found, mut changed) = (0i64, false);
@@ -158,6 +173,7 @@ pub(super) fn check(store: &Connection) -> rusqlite::Result<Integrity> {
         seen.batches = number;
         // By the hash that stands there, so that one damage is told once.
         seen.hash = unhexed(&hash).unwrap_or(made);
+        seen.hashes.push(seen.hash);
     }
     for cursor in &mut cursors {
         while let Some((batch, ..)) = &cursor.next {

@@ -63,6 +63,7 @@ fn head(run: &Run) -> Result<Markup, RecordError> {
     let length = run.ended.map(spell);
     let fingerprint = run.fingerprint()?;
     let resumed = run.resumed()?;
+    let damage = crate::record::verify(run.folder()).map_or_else(|e| vec![e.to_string()], |seen| seen.damage);
     Ok(html! {
         header {
             @if run.is_rehearsal() {
@@ -82,6 +83,9 @@ fn head(run: &Run) -> Result<Markup, RecordError> {
                     @if !again.differs.is_empty() { "; different from before: " (again.differs) }
                     "."
                 }
+            }
+            @if let Some(first) = damage.first() {
+                p.outcome { strong { "This record is NOT as it was written: " (first) ". `rampart verify` names all." } }
             }
             p.small.fingerprint { "Fingerprint of the record: " (fingerprint) }
             @if !run.cautions.is_empty() { details { summary { "Warnings of the check, before power" } pre { (run.cautions) } } }

@@ -167,7 +167,9 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
     };
     if let Err(why) = &off {
         exit = Exit::NotOff;
-        how = format!("{how}; {why}");
+        if !how.contains(why.as_str()) {
+            how = format!("{how}; {why}");
+        }
     }
     committer.abort();
     let at = bench.station.clock().now();
@@ -229,6 +231,11 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
         bench.journal.write(|r| r.end_stage(stage.number, &how, clock.now()))?;
         bench.watcher.see(&Progress::StageDone { number: stage.number, how: &how });
         result?;
+    }
+    if let Some(part) = bench.in_place.clone() {
+        let text = format!("{part} is still connected in place of {}", plan.unit.name);
+        bench.journal.event("left", &text)?;
+        bench.watcher.see(&Progress::Event { at: bench.station.clock().now(), text: &text });
     }
     Ok(())
 }

@@ -11,7 +11,8 @@ use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::analysis::leakage::Soak;
 use crate::analysis::start::Outcome;
 use crate::analysis::{Level, starts as many};
-use crate::plan::{Leakage, Log, OnFault, Passed, Stage, StageKind, Start};
+use crate::document::Document;
+use crate::plan::{Leakage, Log, OnFault, Passed, Plan, Stage, StageKind, Start};
 use crate::record::{FileRow, FindingRow, RecordError, Run, StartRow};
 use crate::units::{Amperes, Joules, Seconds, Volts};
 
@@ -96,6 +97,9 @@ impl Resume {
             return Err("the run was carried out to its end: nothing of it is left".into());
         };
         let words = |e: RecordError| e.to_string();
+        if stages.iter().any(|s| s.number == next.number) {
+            same_conditions(run, next)?;
+        }
         let last = run.last_moment().map_err(words)?;
         // A wall clock that was set back must not send the run's time backwards.
         let at = since.max(last);
@@ -136,6 +140,33 @@ impl Resume {
         let differs = if self.differs.is_empty() { String::new() } else { format!("; different from before: {}", self.differs) };
         format!("the run goes on in stage {}, {} after its last row{differs}", self.done + 1, crate::plan::spell(self.gap))
     }
+}
+
+/// A stage that was cut goes on under the conditions under which it began: how long, how
+/// often and after what time off may be others, and nothing else.
+fn same_conditions(run: &Run, stage: &Stage) -> Result<(), String> {
+    let files = run.files().map_err(|e| e.to_string())?;
+    // A record without its plan (a test's) has nothing to compare with.
+    let Some(file) = files.iter().rfind(|f| f.kind == "plan") else { return Ok(()) };
+    let before = Plan::read(&Document::new(&file.name, &file.text)).map_err(|p| p.to_string())?;
+    let before = before.stages.into_iter().find(|s| s.number == stage.number).map(|s| s.kind);
+    let alike = match (before, &stage.kind) {
+        (Some(StageKind::Start(a)), StageKind::Start(b)) => {
+            let a = Start { times: b.times, off: b.off.clone(), off_patience: b.off_patience, on_fault: b.on_fault, ..*a };
+            format!("{a:?}") == format!("{b:?}")
+        }
+        (Some(StageKind::Log(a)), StageKind::Log(b)) => format!("{:?}", Log { length: b.length, ..a }) == format!("{b:?}"),
+        (Some(StageKind::Leakage(a)), StageKind::Leakage(b)) => format!("{a:?}") == format!("{b:?}"),
+        // These begin again.
+        _ => true,
+    };
+    if alike {
+        return Ok(());
+    }
+    Err(format!(
+        "stage {} is another than the one that was cut: what was measured before cannot be judged together with what comes after it; begin a new run",
+        stage.number
+    ))
 }
 
 fn finding(row: &FindingRow) -> Finding {

@@ -71,6 +71,14 @@ pub fn deaf() -> io::Result<()> {
 ///
 /// # Errors
 /// That it needs a Unix system.
+pub fn ask_to_stop(_: u32) -> io::Result<()> {
+    Err(io::Error::new(io::ErrorKind::Unsupported, "asking another process to end needs a Unix system"))
+}
+
+/// Always fails.
+///
+/// # Errors
+/// That it needs a Unix system.
 pub fn kill(_: u32) -> io::Result<()> {
     Err(io::Error::new(io::ErrorKind::Unsupported, "ending another process needs a Unix system"))
 }

@@ -131,6 +131,16 @@ pub fn deaf() -> io::Result<()> {
     Ok(())
 }
 
+/// Asks another process to end.
+///
+/// # Errors
+/// The system's.
+pub fn ask_to_stop(process: u32) -> io::Result<()> {
+    let pid = i32::try_from(process).ok().and_then(rustix::process::Pid::from_raw).ok_or(io::ErrorKind::InvalidInput)?;
+    rustix::process::kill_process(pid, rustix::process::Signal::TERM)?;
+    Ok(())
+}
+
 /// Ends another process, without asking it.
 ///
 /// # Errors

@@ -89,6 +89,13 @@ fn a_record_is_verified() {
     insta::assert_snapshot!("verified", place.run(&["verify", "last"]).shown());
     let other = place.run(&["verify", "last", "--fingerprint", "0123456789"]);
     assert!(other.code == Some(1) && other.out.contains("its fingerprint is"), "{}", other.shown());
+    // One that was noted earlier is found, and what came since is told.
+    let store = rusqlite::Connection::open(place.only_run().join("run.sqlite")).unwrap();
+    let sql = "SELECT sha256 FROM batch WHERE number = (SELECT max(number) - 2 FROM batch)";
+    let earlier: String = store.query_row(sql, [], |r| r.get(0)).unwrap();
+    drop(store);
+    let said = place.run(&["verify", "last", "--fingerprint", &earlier]);
+    assert!(said.code == Some(0) && said.out.contains("2 batches ago"), "{}", said.shown());
     assert_eq!(place.run(&["verify", "last", "--fingerprint", "last"]).code, Some(2));
     assert_eq!(place.run(&["verify", "1999"]).code, Some(2));
 
@@ -96,6 +103,9 @@ fn a_record_is_verified() {
     store.execute_batch("UPDATE reading SET value = value * 1.01 WHERE rowid = 40").unwrap();
     drop(store);
     insta::assert_snapshot!("changed_reading", place.run(&["verify", "last"]).shown());
+    place.run(&["report", "last"]);
+    let page = std::fs::read_to_string(place.only_run().join("report.html")).unwrap();
+    assert!(page.contains("This record is NOT as it was written"), "the report says so, too");
     std::fs::write(place.only_run().join("run.sqlite"), b"coffee").unwrap();
     let said = place.run(&["verify", "last"]);
     assert!(said.code == Some(1) && said.err.contains("not a database"), "{}", said.shown());

@@ -88,6 +88,24 @@ fn a_signal_switches_off_and_says_what_is_kept() {
 }
 
 #[test]
+fn off_asks_the_run_that_holds_the_supply_to_stop() {
+    let mut standin = StandIn::start(&unit(""), "1");
+    standin.write("plan.toml", SHORT);
+    let mut run = Running::start(standin.path(), &["run", "plan.toml"]);
+    run.until("stage 2/3");
+    while !standin.state().contains("output 1 ON") {
+        std::thread::yield_now();
+    }
+    let off = crate::support::rampart(standin.path(), &["off"]).output().unwrap();
+    let said = format!("{}{}", String::from_utf8_lossy(&off.stdout), String::from_utf8_lossy(&off.stderr));
+    assert_eq!(off.status.code(), Some(0), "{said}");
+    assert!(said.contains("rampart run plan.toml") && said.contains("it is asked to stop"), "{said}");
+    let (code, text) = run.end();
+    assert!(code == Some(130) && text.contains("Output off, verified"), "{text}");
+    assert!(standin.end().contains("output 1 off"));
+}
+
+#[test]
 fn an_output_left_on_is_switched_off_by_hand() {
     let mut standin = StandIn::start(&unit(""), "1");
     let bench = std::fs::read_to_string(standin.path().join("bench.toml")).unwrap();

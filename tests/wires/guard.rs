@@ -57,7 +57,10 @@ fn a_run_that_is_killed_leaves_its_output_off_within_a_second() {
         assert!(took < Duration::from_secs(1), "{name}: {took:?}");
         gone(guard);
         let log = log_of(&standin);
-        assert!(log.contains("is gone without a farewell") && log.contains("output off, verified"), "{name}: {log}");
+        assert!(
+            log.contains("has ended without having seen its output off") && log.contains("output off, verified"),
+            "{name}: {log}"
+        );
         run.end();
     }
 }

@@ -63,6 +63,13 @@ fn a_wire_that_comes_back_does_not_end_the_run() {
 fn another_plan_is_refused_unless_the_user_says_so() {
     let standin = StandIn::start(&unit(""), PACE);
     stopped(&standin);
+    // What was measured at 9 V is not judged together with what comes at 5 V.
+    standin.write(
+        "plan.toml",
+        &SHORT.replace("to     = \"5 V\"", "to     = \"6 V\"").replace("every  = \"200 ms\"", "every  = \"300 ms\""),
+    );
+    let (code, text) = resume(&standin, &["--changed"]);
+    assert!(code == Some(2) && text.contains("stage 2 is another than the one that was cut"), "{text}");
     let other = SHORT.replace("times   = 10", "times   = 3");
     standin.write("plan.toml", &other);
     let (code, text) = resume(&standin, &[]);

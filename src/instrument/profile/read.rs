@@ -343,6 +343,11 @@ fn accuracy(parent: &mut Table<'_>, of: Unit) -> Option<Accuracy> {
     Some(made)
 }
 
+/// To seven digits: a floor is printed, and a share of a range is rarely a round number in binary.
+fn tidy(value: f64) -> f64 {
+    format!("{value:.6e}").parse().unwrap_or(value)
+}
+
 fn readback(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Readback> {
     let mut table = parent.need_table(key)?;
     let ask = table.need_text("ask");
@@ -352,7 +357,7 @@ fn readback(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Readback> {
     let floor = amount(&mut table, "floor", of);
     table.finish();
     let (accuracy, resolution) = (accuracy?, resolution?);
-    let floor = floor.unwrap_or_else(|| accuracy.half_width(0.0, 0.0).max(resolution));
+    let floor = floor.unwrap_or_else(|| tidy(accuracy.half_width(0.0, 0.0).max(resolution)));
     Some(Readback { ask: ask?, reply, accuracy, resolution, floor })
 }
 
@@ -411,7 +416,7 @@ fn range(mut row: Table<'_>, of: Unit) -> Option<Range> {
     let floor = amount(&mut row, "floor", of);
     row.finish();
     let (full, accuracy, resolution) = (full?, accuracy?, resolution?);
-    let floor = floor.unwrap_or_else(|| accuracy.half_width(0.0, full).max(resolution));
+    let floor = floor.unwrap_or_else(|| tidy(accuracy.half_width(0.0, full).max(resolution)));
     Some(Range {
         full,
         send: send.unwrap_or_else(|| format!("{full}")),

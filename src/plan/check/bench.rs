@@ -78,12 +78,33 @@ fn known_load(plan: &Plan, bench: &Bench, findings: &mut Findings) {
         );
         error("voltage", title, "too much for the load", "lower the voltage, or take a larger load");
     }
+    if check.name == plan.unit.name {
+        error(
+            "name",
+            format!("the known load is called {:?}, like the unit", check.name),
+            "the unit's name",
+            "give it a name of its own",
+        );
+    }
+    if check.tolerance.0 >= 0.5 {
+        let title = format!("a load that is known to {} tells nothing", check.tolerance);
+        error("tolerance", title, "not known", "take a resistor of 5 % or better");
+    }
     if check.voltage > ceiling.voltage || current > ceiling.current {
         let title = format!("{} and {} on the load are above the unit's ceiling", check.voltage, rounded(current));
         error("voltage", title, "above the ceiling", "the ceiling holds for whatever is connected");
     }
     let meter = bench.meter.as_ref().filter(|m| m.wired == Wiring::InSeries).and_then(|m| m.profile.meter());
     let holds = |f: &crate::instrument::profile::Function| f.ranges.iter().any(|r| r.full >= current.0 * 1.5);
+    // Ten times what can be told from zero, by the meter or else by the supply.
+    let floor = match meter.and_then(|m| m.current.as_ref()) {
+        Some(f) => f.ranges.iter().find(|r| r.full >= current.0 * 1.5).map(|r| r.floor),
+        None => bench.supply.profile.supply().map(|s| s.measured_current.floor),
+    };
+    if floor.is_some_and(|floor| current.0 < floor * 10.0) {
+        let title = format!("{} over {} draw {}, too little to be compared", check.voltage, check.load, rounded(current));
+        error("load", title, "near the instrument's floor", "take a smaller load");
+    }
     if meter.and_then(|m| m.current.as_ref()).is_some_and(|f| !holds(f)) {
         error(
             "load",
