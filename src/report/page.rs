@@ -133,6 +133,11 @@ fn done(run: &Run, plan: Option<&Plan>) -> Result<Markup, RecordError> {
     })
 }
 
+/// A stage's number; what comes before the first is the self-check.
+fn named(stage: u32) -> String {
+    if stage == 0 { "self-check".into() } else { stage.to_string() }
+}
+
 fn preflight(run: &Run) -> Result<Markup, RecordError> {
     let lines = run.preflight()?;
     // What was found alike before every stage stands once; time and room as they were first.
@@ -142,7 +147,7 @@ fn preflight(run: &Run) -> Result<Markup, RecordError> {
             l.what == line.what && (l.found == line.found || (l.what.starts_with("computer") && l.good && line.good))
         };
         match told.iter_mut().find(|(_, l)| alike(l)) {
-            Some((stages, _)) if stages.last() == Some(&line.stage) => {}
+            Some((stages, _)) if stages.contains(&line.stage) => {}
             Some((stages, _)) => stages.push(line.stage),
             None => told.push((vec![line.stage], line)),
         }
@@ -153,7 +158,7 @@ fn preflight(run: &Run) -> Result<Markup, RecordError> {
             div.wide { table {
                 thead { tr { th { "stage" } th { "what" } th { "found" } } }
                 tbody { @for (stages, line) in &told { tr {
-                    td { (stages.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")) }
+                    td { (stages.iter().map(|s| named(*s)).collect::<Vec<_>>().join(", ")) }
                     td { (line.what) }
                     td { @if line.good { (line.found) } @else { strong { "NOT GOOD: " (line.found) } } }
                 } } }
@@ -171,7 +176,7 @@ fn settings(run: &Run) -> Result<Markup, RecordError> {
         div.wide { table {
             thead { tr { th.number { "stage" } th { "what" } th.number { "set" } th.number { "read back" } } }
             tbody { @for s in &settings { tr {
-                td.number { (s.stage) }
+                td.number { (named(s.stage)) }
                 td { (s.what) }
                 td.number { (engineering(s.wanted, unit(&s.unit), 4)) }
                 td.number { (s.read_back.map_or("cannot be asked".to_owned(), |v| engineering(v, unit(&s.unit), 4))) }

@@ -110,6 +110,9 @@ fn shift_point(mantissa: &str, places: i32) -> String {
 
 /// A ratio in percent, with the digits that read back to the same ratio.
 fn percent_digits(ratio: f64) -> String {
+    if ratio == 0.0 {
+        return "0".into();
+    }
     let scientific = format!("{ratio:e}");
     match scientific.split_once('e') {
         Some((mantissa, exponent)) => match exponent.parse::<i32>() {

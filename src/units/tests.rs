@@ -101,3 +101,9 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn nothing_is_nought_percent() {
+    assert_eq!(engineering(0.0, Unit::Percent, 3), "0 %");
+    assert_eq!(Ratio(0.0).to_string(), "0 %");
+}
