@@ -142,14 +142,14 @@ fn energise(work: Work<'_>, begin: Begin, terminal: &mut Terminal) -> Result<End
     let ended = runtime.block_on(async {
         let clock = Clock::start_at(origin, choices.pace);
         let (plan, bench) = (passed.plan(), passed.bench());
-        let guard = guard(passed, folder).await?;
-        // From the first moment: what is reached slowly must not look like a run that hangs.
-        tokio::spawn(guard.clone().keep_beating());
-        let awake = KeepAwake::ask();
         if let Some(patch) = &bench.patch {
             // What a run before has left there is not this one's unit.
             super::operator::tell(patch, super::common::UNIT).await?;
         }
+        let guard = guard(passed, folder).await?;
+        // From the first moment: what is reached slowly must not look like a run that hangs.
+        tokio::spawn(guard.clone().keep_beating());
+        let awake = KeepAwake::ask();
         let supply = reach(bench.supply.address.as_deref(), &bench.supply.line, &bench.supply.profile, clock).await;
         let meter = match &bench.meter {
             Some(seat) => Some(reach(seat.address.as_deref(), &seat.line, &seat.profile, clock).await),
