@@ -188,7 +188,8 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
         Err(why) if exit == Exit::NotOff => shout(why),
         Err(why) => outln!("{}.", sentence(why)),
     }
-    let rehearsal = Run::open(folder).is_ok_and(|run| run.is_rehearsal());
+    let run = Run::open(folder).ok();
+    let rehearsal = run.as_ref().is_some_and(Run::is_rehearsal);
     if exit == Exit::Stopped {
         outln!("Nothing that was recorded is lost; what was under way, a start or a step, counts for nothing.");
     }
@@ -196,7 +197,7 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
         outln!("`rampart resume {}` goes on with it.", name.to_string_lossy());
     }
     outln!("Record: {}", folder.display());
-    if let Ok(fingerprint) = Run::open(folder).and_then(|run| run.fingerprint()) {
+    if let Some(fingerprint) = run.and_then(|run| run.fingerprint().ok()) {
         outln!("Fingerprint: {fingerprint}");
     }
     match report {

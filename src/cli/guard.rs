@@ -88,14 +88,10 @@ async fn act(brief: &Brief, bench: &Bench, lost: Lost) -> Exit {
 /// no lock can be made it goes without.
 async fn lock(bench: &Bench, clock: Clock) -> Result<Option<Lock>, NoLock> {
     let Some(address) = &bench.supply.address else { return Ok(None) };
-    let give_up = clock.now() + Seconds(1.0);
-    loop {
-        match Lock::take(address, "rampart guard") {
-            Ok(lock) => return Ok(Some(lock)),
-            Err(NoLock::Failed(_)) => return Ok(None),
-            Err(held) if clock.now() >= give_up => return Err(held),
-            Err(_) => clock.sleep(Seconds(0.02)).await,
-        }
+    match Lock::take_within(address, "rampart guard", clock, Seconds(1.0)).await {
+        Ok(lock) => Ok(Some(lock)),
+        Err(NoLock::Failed(_)) => Ok(None),
+        Err(held) => Err(held),
     }
 }
 

@@ -14,6 +14,8 @@ use std::sync::Arc;
 
 /// How long it goes on trying.
 const PATIENCE: Seconds = Seconds(5.0);
+/// Who has the lock while it switches off, for whoever comes then.
+const HOLDER: &str = "rampart off";
 /// How long a run that holds the supply may take to stop by itself.
 const LET_GO: Seconds = Seconds(8.0);
 
@@ -36,28 +38,20 @@ impl TrafficSink for Deaf {
 /// off. Whoever does not let go in time is gone past.
 async fn taken_over(bench: &Bench, say: &mut dyn FnMut(&str)) -> Option<Lock> {
     let address = bench.supply.address.as_ref()?;
-    let clock = Clock::start(1.0);
-    let give_up = clock.now() + LET_GO;
-    let mut asked = false;
-    loop {
-        match Lock::take(address, "rampart off") {
-            Ok(lock) => return Some(lock),
-            Err(NoLock::Failed(_)) => return None,
-            Err(NoLock::Held(who)) if clock.now() >= give_up => {
-                say(&format!("{who}; it does not let go, and is gone past"));
-                return None;
-            }
-            Err(NoLock::Held(who)) if !asked => {
-                asked = true;
-                let holder = Lock::holder(address);
-                match holder.map(crate::sys::ask_to_stop) {
-                    Some(Ok(())) => say(&format!("{who}; it is asked to stop")),
-                    _ => say(&format!("{who}; it cannot be asked to stop")),
-                }
-            }
-            Err(_) => clock.sleep(Seconds(0.05)).await,
-        }
+    let who = match Lock::take(address, HOLDER) {
+        Ok(lock) => return Some(lock),
+        Err(NoLock::Failed(_)) => return None,
+        Err(NoLock::Held(who)) => who,
+    };
+    match Lock::holder(address).map(crate::sys::ask_to_stop) {
+        Some(Ok(())) => say(&format!("{who}; it is asked to stop")),
+        _ => say(&format!("{who}; it cannot be asked to stop")),
     }
+    let taken = Lock::take_within(address, HOLDER, Clock::start(1.0), LET_GO).await;
+    if let Err(NoLock::Held(who)) = &taken {
+        say(&format!("{who}; it does not let go, and is gone past"));
+    }
+    taken.ok()
 }
 
 pub(super) fn main(arguments: &Arguments) -> Exit {

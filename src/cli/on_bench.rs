@@ -4,8 +4,8 @@
 use super::common::{farewell, needed_space, now, refuse, today, wrong};
 use super::operator::AtTerminal;
 use crate::clock::Clock;
+use crate::instrument::Role;
 use crate::instrument::profile::Profile;
-use crate::instrument::{Asked, Role};
 use crate::interlock::guard::Brief;
 use crate::interlock::{Assured, Guard, Lock, NoLock, Papers, Reopen, reach};
 use crate::link::Address;
@@ -75,10 +75,7 @@ pub(super) fn somebody_can_answer(passed: &Passed, choices: &Choices, after: u32
             "the self-check asks the operator to connect the known load, and nobody can answer here; --assume-done takes every question as done",
         ));
     }
-    let supply = &passed.bench().supply;
-    let look =
-        supply.profile.supply().is_some_and(|p| Asked::ALL.iter().any(|a| p.needs_a_look(*a) && !supply.looked_at.contains(a)));
-    if look && nobody {
+    if nobody && !passed.bench().supply.to_look_at().is_empty() {
         return Err(refuse(
             "this supply cannot be asked for everything, so somebody has to look at it, and nobody can answer here: say looked_at = [...] in the bench file's [supply], or --assume-done",
         ));

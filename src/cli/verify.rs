@@ -53,8 +53,8 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     let fingerprint = seen.fingerprint();
     let mut since = None;
     if let Some(noted) = &arguments.fingerprint {
-        match seen.noted_after(noted) {
-            Some(batch) => since = Some(seen.hashes_after(batch)).filter(|n| *n > 0),
+        match seen.batches_since(noted) {
+            Some(batches) => since = Some(batches).filter(|n| *n > 0),
             None => damage.push(format!(
                 "its fingerprint is {fingerprint}, not {noted}: rows were cut off at its end, or the whole was made anew"
             )),

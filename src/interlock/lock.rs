@@ -1,11 +1,16 @@
 //! One run at an instrument: a lock that goes with the process, whatever ends it.
 
+use crate::clock::Clock;
 use crate::link::Address;
+use crate::units::Seconds;
 use sha2::{Digest, Sha256};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{ErrorKind, Read, Seek, Write};
 use std::net::ToSocketAddrs;
 use std::path::PathBuf;
+
+/// Between two tries to take a lock.
+const BETWEEN_TRIES: Seconds = Seconds(0.02);
 
 /// Held for as long as it exists.
 #[derive(Debug)]
@@ -59,6 +64,20 @@ impl Lock {
 }
 
 impl Lock {
+    /// The same, tried again for as long as somebody has it and `patience` lasts.
+    ///
+    /// # Errors
+    /// As there.
+    pub async fn take_within(address: &str, holder: &str, clock: Clock, patience: Seconds) -> Result<Self, NoLock> {
+        let give_up = clock.now() + patience;
+        loop {
+            match Self::take(address, holder) {
+                Err(NoLock::Held(_)) if clock.now() < give_up => clock.sleep(BETWEEN_TRIES).await,
+                taken => return taken,
+            }
+        }
+    }
+
     /// The process that holds the instrument at `address`, by its own words.
     pub fn holder(address: &str) -> Option<u32> {
         let words = std::fs::read_to_string(place(address)).ok()?;

@@ -83,6 +83,15 @@ pub struct Leads {
     pub resistance: Ohms,
 }
 
+impl SupplySeat {
+    /// What a person has to look at, because the supply cannot be asked and this file
+    /// does not say that somebody has.
+    pub fn to_look_at(&self) -> Vec<Asked> {
+        let needed = |asked: &Asked| self.profile.supply().is_some_and(|p| p.needs_a_look(*asked));
+        Asked::ALL.into_iter().filter(|asked| needed(asked) && !self.looked_at.contains(asked)).collect()
+    }
+}
+
 impl Bench {
     /// Every seat must say where its instrument is, before anything is opened.
     ///

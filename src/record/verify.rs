@@ -28,15 +28,10 @@ pub struct Integrity {
 }
 
 impl Integrity {
-    /// After which batch the chain had a hash that begins with these hexadecimal digits:
-    /// the last such one.
-    pub fn noted_after(&self, digits: &str) -> Option<usize> {
-        self.hashes.iter().rposition(|hash| seal::hexadecimal(hash).starts_with(digits)).map(|at| at + 1)
-    }
-
-    /// How many batches came after that one.
-    pub fn hashes_after(&self, batch: usize) -> usize {
-        self.hashes.len().saturating_sub(batch)
+    /// How many batches came since the chain last had a hash that begins with these
+    /// hexadecimal digits; `None`: it never had.
+    pub fn batches_since(&self, digits: &str) -> Option<usize> {
+        self.hashes.iter().rev().position(|hash| seal::hexadecimal(hash).starts_with(digits))
     }
 
     /// The hash over everything, in hexadecimal.

@@ -20,12 +20,12 @@ pub(super) async fn for_the_unit(bench: &mut Bench<'_>) -> Result<(), Halt> {
 /// Before anything is energised: what the supply cannot be asked, once.
 pub(super) async fn for_a_look(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let energises = |s: &Stage| !matches!(s.kind, StageKind::Ask(_));
-    let look = bench.station.to_look_at().await;
+    let seat = &bench.passed.bench().supply;
+    let look = seat.to_look_at();
     if look.is_empty() || !bench.passed.plan().stages.iter().any(energises) {
         return Ok(());
     }
-    let remote = bench.passed.bench().supply.remote_sense;
-    let wanted: Vec<&str> = look.iter().map(|asked| asked.wanted(remote)).collect();
+    let wanted: Vec<&str> = look.iter().map(|asked| asked.wanted(seat.remote_sense)).collect();
     let text = format!("The supply cannot be asked for everything. Look at it: {}. Is that so?", wanted.join("; "));
     put(bench, &Question::done(text, None)).await
 }

@@ -26,10 +26,6 @@ struct MeterState {
 
 pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage, cut: Cut) -> Result<(), Halt> {
     let first = cut.next.max(1);
-    bench.gathered = match cut.gathered {
-        Gathered::Sweep(steps) => Gathered::Sweep(steps),
-        _ => Gathered::Sweep(Vec::new()),
-    };
     let left: Vec<(u32, Volts)> = (1..).zip(sweep.voltages.iter().copied()).filter(|(number, _)| *number >= first).collect();
     if left.is_empty() {
         return judge::gathered(bench);

@@ -19,10 +19,9 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log, cut: Cut) -> Result<()
         in_limit: None,
     };
     let (logged, settled, span) = (cut.logged, judge::settled(log), cut.next.max(1));
-    bench.gathered = match cut.gathered {
-        Gathered::Log(looks, _) => Gathered::Log(looks, span),
-        _ => Gathered::Log(Vec::new(), span),
-    };
+    if let Gathered::Log(_, spans) = &mut bench.gathered {
+        *spans = span;
+    }
     if logged < log.length {
         let clock = bench.station.clock();
         let mut on = bench.station.prepare(request).await?.switch_on(None).await?;

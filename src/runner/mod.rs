@@ -107,6 +107,18 @@ enum Gathered {
     Sweep(Vec<LeakageStep>),
 }
 
+impl Gathered {
+    /// Of a stage that begins.
+    fn begun(stage: &StageKind) -> Self {
+        match stage {
+            StageKind::Log(_) => Self::Log(Vec::new(), 0),
+            StageKind::Start(_) => Self::Starts(judge::Tally::default()),
+            StageKind::Leakage(_) => Self::Sweep(Vec::new()),
+            StageKind::Ramp(_) | StageKind::Ask(_) => Self::Nothing,
+        }
+    }
+}
+
 /// Carries out the plan until its end, a halt, a panic, or until `stop` says why
 /// to stop. Then the output is off and verified, or the exit code says that it is not.
 pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
@@ -292,8 +304,12 @@ async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
         ask::for_the_unit(bench).await?;
     }
     set_meter(bench, stage).await?;
-    let cut = bench.cut.take().unwrap_or_default();
+    let mut cut = bench.cut.take().unwrap_or_default();
     bench.station.spent_before(cut.spent);
+    bench.gathered = match std::mem::take(&mut cut.gathered) {
+        Gathered::Nothing => Gathered::begun(&stage.kind),
+        seen => seen,
+    };
     match &stage.kind {
         StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
         StageKind::Log(log) => log::run(bench, log, cut).await,

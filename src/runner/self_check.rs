@@ -12,7 +12,7 @@ use crate::units::{Ohms, Seconds, Unit, Volts};
 
 /// The limit stands this much above the current that is expected.
 const LIMIT: f64 = 1.5;
-/// How long the load is under power before it counts, and how many looks count then.
+/// How long the load is under power before it is looked at, and how often; the last look counts.
 const SETTLE: Seconds = Seconds(1.0);
 const LOOKS: usize = 5;
 
@@ -35,7 +35,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, check: &SelfCheck) -> Result<(), 
         patience: super::PATIENCE,
         in_limit: None,
     };
-    let mut seen = Vec::new();
+    let mut seen = None;
     {
         let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
         let settled = on.on_at() + SETTLE;
@@ -49,15 +49,13 @@ pub(super) async fn run(bench: &mut Bench<'_>, check: &SelfCheck) -> Result<(), 
                 _ => None,
             };
             let meter = observed.meter.filter(|m| m.measurand == Measurand::Current);
-            seen.extend(voltage.map(|voltage| Seen {
-                voltage,
-                supply: level(&observed.supply.current),
-                meter: meter.map(|m| level(&m)),
-            }));
+            let made =
+                voltage.map(|voltage| Seen { voltage, supply: level(&observed.supply.current), meter: meter.map(|m| level(&m)) });
+            seen = made.or(seen);
         }
         on.off().await?;
     }
-    tell(bench, check, seen.last().copied(), more)
+    tell(bench, check, seen, more)
 }
 
 /// Says what it came to; where supply, meter and load do not agree the run ends.

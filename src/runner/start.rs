@@ -6,7 +6,7 @@
 
 use super::judge::Place;
 use super::resume::Cut;
-use super::{Bench, Gathered, Look, look};
+use super::{Bench, Look, look};
 use crate::instrument::Reading;
 use crate::interlock::{Energised, Halt, Prepared, Request};
 use crate::plan::{OnFault, SelfCheck, Stage, Start};
@@ -32,10 +32,6 @@ enum Next {
 pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, stage: &Stage, cut: Cut) -> Result<(), Halt> {
     let off_times = start.off_times(bench.seed);
     let (first, over) = (cut.next.max(1), cut.over);
-    bench.gathered = match cut.gathered {
-        Gathered::Starts(tally) => Gathered::Starts(tally),
-        _ => Gathered::Starts(super::judge::Tally::default()),
-    };
     for (number, off_wanted) in (1..).zip(off_times).filter(|(number, _)| *number >= first && !over) {
         // Also where it was due before the stage was cut.
         if let Some(check) = bench.check_due.take() {

@@ -146,6 +146,18 @@ pub struct Setting {
     pub reply: ReplyForm,
 }
 
+impl Setting {
+    /// Whether two values are the same step: what was sent already is a multiple of one.
+    pub fn is_same(&self, a: f64, b: f64) -> bool {
+        (a - b).abs() <= self.resolution * 0.75
+    }
+
+    /// Rounded up to a step: a protection at less than was wanted would trip too early.
+    pub fn upwards(&self, value: f64) -> f64 {
+        (value / self.resolution).ceil() * self.resolution
+    }
+}
+
 /// What an instrument does with a value that it cannot set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OutOfRange {

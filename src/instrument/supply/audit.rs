@@ -5,7 +5,6 @@ use super::{Belief, Supply};
 use crate::instrument::error::{Fault, InstrumentError};
 use crate::instrument::profile::Setting;
 use crate::instrument::reading::Role;
-use crate::instrument::reply::{Said, said};
 use crate::units::{Unit, engineering};
 
 impl<K> Supply<K> {
@@ -35,15 +34,9 @@ impl<K> Supply<K> {
     }
 
     async fn changed(&mut self, what: &str, setting: &Setting, set: Option<f64>, unit: Unit) -> Result<Option<String>, Fault> {
-        let (Some(set), Some(ask)) = (set, setting.ask.clone()) else { return Ok(None) };
-        let reply = self.ask(&ask).await?;
-        let prefix = self.fill(&setting.reply.prefix);
-        let Said::Number(found) = said(&reply, &setting.reply, &prefix, unit, &[]) else {
-            self.session.doubt(&ask);
-            return Err(Fault::Garbled { command: ask, reply, expected: format!("the {what} that was set") });
-        };
-        let same = (found - set).abs() <= setting.resolution * 0.75;
-        Ok((!same)
+        let Some(set) = set else { return Ok(None) };
+        let Some(found) = self.stands_at(what, setting, unit).await? else { return Ok(None) };
+        Ok((!setting.is_same(found, set))
             .then(|| format!("the {what} was set to {}, and is {} now", engineering(set, unit, 5), engineering(found, unit, 5))))
     }
 }

@@ -222,19 +222,24 @@ impl<K> Supply<K> {
         self.read_back(what, setting, &text, of).await
     }
 
-    async fn read_back(&mut self, what: &'static str, setting: &Setting, sent: &str, of: Unit) -> Result<SetPoint, Fault> {
-        let wanted: f64 = sent.parse().unwrap_or(f64::NAN);
-        let Some(ask) = setting.ask.clone() else {
-            return Ok(SetPoint { what, wanted, read_back: None, unit: of });
-        };
+    /// Asks for a setting; `None` where the dialect cannot.
+    async fn stands_at(&mut self, what: &str, setting: &Setting, of: Unit) -> Result<Option<f64>, Fault> {
+        let Some(ask) = setting.ask.clone() else { return Ok(None) };
         let reply = self.ask(&ask).await?;
         let prefix = self.fill(&setting.reply.prefix);
-        let Said::Number(found) = said(&reply, &setting.reply, &prefix, of, &[]) else {
-            self.session.doubt(&ask);
-            return Err(Fault::Garbled { command: ask, reply, expected: format!("the {what} that was set") });
+        if let Said::Number(found) = said(&reply, &setting.reply, &prefix, of, &[]) {
+            return Ok(Some(found));
+        }
+        self.session.doubt(&ask);
+        Err(Fault::Garbled { command: ask, reply, expected: format!("the {what} that was set") })
+    }
+
+    async fn read_back(&mut self, what: &'static str, setting: &Setting, sent: &str, of: Unit) -> Result<SetPoint, Fault> {
+        let wanted: f64 = sent.parse().unwrap_or(f64::NAN);
+        let Some(found) = self.stands_at(what, setting, of).await? else {
+            return Ok(SetPoint { what, wanted, read_back: None, unit: of });
         };
-        // Equal within one step: what was sent already is a multiple of it.
-        if (found - wanted).abs() > setting.resolution * 0.75 {
+        if !setting.is_same(found, wanted) {
             return Err(Fault::Mismatch {
                 what: format!("the {what}"),
                 wanted: crate::units::engineering(wanted, of, 6),
@@ -261,18 +266,16 @@ impl<K> Supply<K> {
 
     async fn try_protect(&mut self, over_voltage: Volts, delay: Seconds) -> Result<Vec<SetPoint>, Fault> {
         let mut set = Vec::new();
-        // Rounded up to a step: less than was wanted would trip too early.
-        let upwards = |value: f64, setting: &Setting| (value / setting.resolution).ceil() * setting.resolution;
         if let Some(protection) = self.profile.over_voltage.clone() {
             if let Some(setting) = &protection.level {
-                let level = upwards(over_voltage.0, setting);
+                let level = setting.upwards(over_voltage.0);
                 set.push(self.set("over-voltage protection", setting, level, Unit::Volt).await?);
             }
             self.enable(&protection).await?;
         }
         if let Some(protection) = self.profile.over_current.clone() {
             if let Some(Delay { setting, longest }) = &protection.delay {
-                let delay = upwards(delay.0, setting).min(longest.0);
+                let delay = setting.upwards(delay.0).min(longest.0);
                 set.push(self.set("over-current delay", setting, delay, Unit::Second).await?);
             }
             self.enable(&protection).await?;

@@ -112,7 +112,7 @@ impl<K> Supply<K> {
             self.session.command(&clear).await?;
         }
         let Delay { setting, longest } = &watchdog.delay;
-        let time = ((within.0 / setting.resolution).ceil() * setting.resolution).min(longest.0);
+        let time = setting.upwards(within.0).min(longest.0);
         let set = self.set("watchdog", setting, time, Unit::Second).await?;
         for message in &watchdog.enable {
             let message = self.fill(message);

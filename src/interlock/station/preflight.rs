@@ -43,16 +43,6 @@ impl Station {
         self
     }
 
-    /// What a person has to look at, because the supply cannot be asked and the bench
-    /// file does not say that somebody has.
-    pub async fn to_look_at(&self) -> Vec<Asked> {
-        let supply = self.supply.lock().await;
-        Asked::ALL
-            .into_iter()
-            .filter(|asked| supply.profile().needs_a_look(*asked) && !self.seat.looked_at.contains(asked))
-            .collect()
-    }
-
     /// How long the supply may hear nothing before it switches off by itself.
     pub(super) fn watchdog(&self) -> Seconds {
         self.interlock.no_reading * WATCHDOG

@@ -124,15 +124,11 @@ impl Station {
         let serial = self.seat.serial.clone();
         let mut supply = self.supply.clone().lock_owned().await;
         supply.relink(link);
-        let off = match supply.off().await {
-            Ok(off) => {
-                supply.session().take_remote(&remote, serial.as_deref()).await.map_err(of)?;
-                off
-            }
-            Err(_) => {
-                supply.session().take_remote(&remote, serial.as_deref()).await.map_err(of)?;
-                supply.off().await?
-            }
+        let first = supply.off().await;
+        supply.session().take_remote(&remote, serial.as_deref()).await.map_err(of)?;
+        let off = match first {
+            Ok(off) => off,
+            Err(_) => supply.off().await?,
         };
         let changed = supply.audit().await?;
         let settings = if changed.is_empty() { "set as before".to_owned() } else { changed.join("; ") };
