@@ -12,7 +12,7 @@
 mod print;
 mod text;
 
-pub use print::{engineering, with_uncertainty};
+pub use print::{engineering, spell, with_uncertainty};
 pub use text::{UnitError, parse_as};
 
 /// What a quantity is measured in: SI units and the few others that the trade uses.

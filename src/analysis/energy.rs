@@ -1,6 +1,6 @@
 //! Stored energy, and how long it stays.
 
-use crate::units::{Farads, Joules, Ohms, Seconds, Volts};
+use crate::units::{Amperes, Farads, Joules, Ohms, Seconds, Volts};
 
 /// E = C V^2 / 2.
 pub fn stored(capacitance: Farads, voltage: Volts) -> Joules {
@@ -22,4 +22,10 @@ pub fn caution(energy: Joules) -> Option<&'static str> {
 /// t = R C ln(V0 / V). `None` where it never does.
 pub fn fall_time(resistance: Ohms, capacitance: Farads, from: Volts, to: Volts) -> Option<Seconds> {
     (to.0 > 0.0 && from > to).then(|| (resistance * capacitance) * (from / to).ln())
+}
+
+/// Time for a capacitor to fall from one voltage to another at a current that stays
+/// the same: t = C (V0 - V) / I.
+pub fn fall_time_at(current: Amperes, capacitance: Farads, from: Volts, to: Volts) -> Seconds {
+    capacitance * (from - to) / current
 }

@@ -18,6 +18,7 @@ pub mod starts;
 #[cfg(test)]
 mod tests;
 pub mod uncertainty;
+pub mod working;
 
 use crate::units::Amperes;
 

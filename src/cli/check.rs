@@ -2,10 +2,10 @@
 
 use super::common::{bench, checked, rehearsal_bench, unit, wrong};
 use super::rehearse::rehearse;
-use crate::plan::{Checked, spell};
+use crate::plan::Checked;
 use crate::record::TRAFFIC;
 use crate::runner::{Exit, Progress, Watcher};
-use crate::units::{Unit, engineering};
+use crate::units::{Unit, engineering, spell};
 use crate::view::outln;
 use std::collections::HashMap;
 use std::path::PathBuf;

@@ -1,5 +1,6 @@
 //! The command line: one file a verb; prints, never computes.
 
+mod calc;
 mod check;
 mod common;
 mod guard;
@@ -47,6 +48,11 @@ enum Verb {
     /// Say everything that can be known before power: mistakes, time, energy, size, commands
     #[command(after_help = "Example: rampart check scripts/frost-alarm.toml --bench bench.toml --commands")]
     Check(check::Arguments),
+    /// Calculate by hand, with the working shown: formula, values, source
+    #[command(
+        after_help = "Example: rampart calc discharge --capacitance \"1 mF\" --from \"60 V\" --to \"2 V\" --resistance \"1 kohm\"\n\nEvery value is written with its unit. Exit code 0: calculated; 1: outside the limit that was given; 2: a value is missing or cannot be; 5: not decidable."
+    )]
+    Calc(calc::Arguments),
     /// Switch the bench's output off, now, and verify it
     #[command(
         after_help = "Example: rampart off --bench bench.toml\n\nExit code 0: verified off; 6: not verified, go and look. This is software: it does not replace a mains switch within reach."
@@ -92,6 +98,7 @@ pub fn main() -> u8 {
         Verb::Run(a) => run::main(&a),
         Verb::Resume(a) => resume::main(&a),
         Verb::Check(a) => check::main(&a),
+        Verb::Calc(a) => calc::main(&a),
         Verb::Off(a) => off::main(&a),
         Verb::Guard => guard::main(),
         Verb::Standin(a) => standin::main(&a),

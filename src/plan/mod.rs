@@ -13,7 +13,7 @@ mod setup;
 mod tests;
 
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
-pub use check::{Checked, Estimate, Passed, StageEstimate, check, spell};
+pub use check::{Checked, Estimate, Passed, StageEstimate, check};
 pub use model::{
     Ask, Ceiling, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan, Ramp,
     Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,

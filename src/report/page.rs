@@ -2,10 +2,10 @@
 
 use super::stages;
 use crate::analysis::energy;
-use crate::plan::{Plan, StageKind, spell};
+use crate::plan::{Plan, StageKind};
 use crate::record::{FindingRow, GUARD, InstrumentRow, PreflightRow, RecordError, Run};
 use crate::runner::Exit;
-use crate::units::{Unit, Volts, engineering};
+use crate::units::{Unit, Volts, engineering, spell};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("style.css");

@@ -323,7 +323,7 @@ async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
 fn describe(stage: &StageKind) -> String {
     match stage {
         StageKind::Ramp(r) => format!("0 V to {} at {}, limit {}", r.to, r.rate, r.limit),
-        StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::plan::spell(l.length), l.voltage, l.every),
+        StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::units::spell(l.length), l.voltage, l.every),
         StageKind::Start(s) => {
             let off = if s.off.from == s.off.to { s.off.from.to_string() } else { format!("{} to {}", s.off.from, s.off.to) };
             let Limits { starting, running, after } = s.limit;
@@ -341,7 +341,7 @@ fn describe(stage: &StageKind) -> String {
                 l.part.rated,
                 volts.join(", "),
                 l.series,
-                crate::plan::spell(l.electrify)
+                crate::units::spell(l.electrify)
             )
         }
         StageKind::Ask(a) => a.say.clone(),

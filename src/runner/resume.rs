@@ -138,7 +138,7 @@ impl Resume {
     /// In a sentence, for record and terminal.
     pub fn told(&self) -> String {
         let differs = if self.differs.is_empty() { String::new() } else { format!("; different from before: {}", self.differs) };
-        format!("the run goes on in stage {}, {} after its last row{differs}", self.done + 1, crate::plan::spell(self.gap))
+        format!("the run goes on in stage {}, {} after its last row{differs}", self.done + 1, crate::units::spell(self.gap))
     }
 }
 

@@ -1,7 +1,7 @@
 //! Printing quantities in engineering form: exactly, with a count of digits, or
 //! with as many as their uncertainty deserves.
 
-use super::Unit;
+use super::{Seconds, Unit};
 
 /// Exactly: as few digits as read back to the same value.
 pub(super) fn exact(value: f64, unit: Unit) -> String {
@@ -60,6 +60,22 @@ pub fn with_uncertainty(value: f64, expanded: f64, unit: Unit) -> String {
         format!("({:.decimals$} ± {:.decimals$})", value / scale, expanded / scale)
     };
     join(&text, prefix, unit)
+}
+
+/// A span as a person says it: 1 d 3 h, 29 min 5 s, 12.3 s.
+pub fn spell(span: Seconds) -> String {
+    let whole = span.0.max(0.0).round();
+    let (days, hours, minutes, seconds) =
+        ((whole / 86_400.0).floor(), (whole / 3600.0).floor() % 24.0, (whole / 60.0).floor() % 60.0, whole % 60.0);
+    if days > 0.0 {
+        format!("{days} d {hours} h")
+    } else if hours > 0.0 {
+        format!("{hours} h {minutes} min")
+    } else if minutes > 0.0 {
+        format!("{minutes} min {seconds} s")
+    } else {
+        engineering(span.0, Unit::Second, 3)
+    }
 }
 
 fn join(number: &str, prefix: &str, unit: Unit) -> String {

@@ -3,9 +3,9 @@
 
 use crate::analysis::finding::Severity;
 use crate::instrument::{Reading, Regulation, Sample};
-use crate::plan::spell;
+
 use crate::runner::{Progress, Watcher};
-use crate::units::{Seconds, engineering};
+use crate::units::{Seconds, engineering, spell};
 use crate::view::errln;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;

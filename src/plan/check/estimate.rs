@@ -13,7 +13,7 @@
 
 use super::Findings;
 use crate::plan::{Bench, Plan, StageKind};
-use crate::units::{Joules, Seconds, Volts, Watts};
+use crate::units::{Joules, Seconds, Volts, Watts, spell};
 
 /// A stage longer than this is a slip of a unit.
 const LONGEST: Seconds = Seconds(11.0 * 86_400.0);
@@ -112,21 +112,5 @@ pub(super) fn check(plan: &Plan, estimate: &Estimate, findings: &mut Findings) {
     if let Some(last) = plan.stages.last().filter(|_| estimate.duration >= LONGEST && !one_is_too_long) {
         let title = format!("all stages together would take {}", spell(estimate.duration));
         findings.error(&plan.document, last.places.whole(), title, "too long to be meant", "make several plans of it");
-    }
-}
-
-/// A span as a person says it: 1 d 3 h, 29 min 5 s, 12.3 s.
-pub fn spell(span: Seconds) -> String {
-    let whole = span.0.max(0.0).round();
-    let (days, hours, minutes, seconds) =
-        ((whole / 86_400.0).floor(), (whole / 3600.0).floor() % 24.0, (whole / 60.0).floor() % 60.0, whole % 60.0);
-    if days > 0.0 {
-        format!("{days} d {hours} h")
-    } else if hours > 0.0 {
-        format!("{hours} h {minutes} min")
-    } else if minutes > 0.0 {
-        format!("{minutes} min {seconds} s")
-    } else {
-        crate::units::engineering(span.0, crate::units::Unit::Second, 3)
     }
 }

@@ -13,7 +13,7 @@ mod supply;
 #[cfg(test)]
 pub(super) mod tests;
 
-pub use estimate::{Estimate, StageEstimate, spell};
+pub use estimate::{Estimate, StageEstimate};
 
 use super::{Bench, Plan};
 use crate::document::{Document, Problem, Problems, Span};

@@ -195,7 +195,7 @@ impl Look<'_> {
                 if let Some(fall) = crate::analysis::energy::fall_time(bleeder, capacitance, start.voltage, below)
                     && fall > patience
                 {
-                    self.warning("off_below", format!("{capacitance} falls from {} to {below} in {} through the supply's bleeder of {bleeder}, longer than the {patience} that a start waits at least", start.voltage, super::spell(fall)), "may not be reached", "starts whose unit has not fallen are void; wait longer, or discharge it");
+                    self.warning("off_below", format!("{capacitance} falls from {} to {below} in {} through the supply's bleeder of {bleeder}, longer than the {patience} that a start waits at least", start.voltage, crate::units::spell(fall)), "may not be reached", "starts whose unit has not fallen are void; wait longer, or discharge it");
                 }
             }
             (OffState::Open, None) => {

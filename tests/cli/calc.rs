@@ -1,0 +1,115 @@
+//! `rampart calc`: the working as a person reads it, the same for programs, and
+//! what is said where a value cannot be.
+
+use crate::support::{Place, Said};
+use serde_json::Value;
+
+/// The command of the help's example and its arguments, as a shell would split them.
+fn split(line: &str) -> Vec<String> {
+    let mut words = Vec::new();
+    let mut quoted = false;
+    let mut word = String::new();
+    for c in line.chars() {
+        match c {
+            '"' => quoted = !quoted,
+            ' ' if !quoted => words.push(std::mem::take(&mut word)),
+            other => word.push(other),
+        }
+    }
+    words.push(word);
+    words.retain(|w| !w.is_empty());
+    words
+}
+
+/// What `rampart calc` says to the words of a command line.
+fn calc(line: &str) -> Said {
+    let words = split(line);
+    let mut arguments = vec!["calc"];
+    arguments.extend(words.iter().map(String::as_str));
+    Place::new().run(&arguments)
+}
+
+/// The screen, after making sure that the JSON tells the same.
+fn screen(line: &str) -> String {
+    let said = calc(line);
+    let json = calc(&format!("{line} --json"));
+    assert_eq!(json.code, said.code, "{}", json.shown());
+    let value: Value = serde_json::from_str(&json.out).unwrap_or_else(|e| panic!("{e}: {}", json.shown()));
+    let steps = value["steps"].as_array().unwrap();
+    assert_eq!(steps.len(), value["results"].as_object().unwrap().len(), "a name comes twice: {value}");
+    for step in steps {
+        assert!(said.out.contains(step["working"].as_str().unwrap()), "{step} is not on the screen");
+    }
+    for (name, result) in value["results"].as_object().unwrap() {
+        assert!(result["value"].is_number() && result["unit"].is_string(), "{name}: {result}");
+        assert!(name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_'), "{name:?} is no key");
+    }
+    assert!(said.out.contains(value["answer"].as_str().unwrap()));
+    assert!(!value["sources"].as_array().unwrap().is_empty(), "no source: {value}");
+    said.shown()
+}
+
+/// The complaint of a command line that is wrong.
+fn mistake(line: &str) -> String {
+    let said = calc(line);
+    assert_eq!(said.code, Some(2), "{}", said.shown());
+    assert_eq!(said.out, "", "{}", said.shown());
+    let json = calc(&format!("{line} --json"));
+    assert_eq!((json.code, json.err.lines().next(), json.out.as_str()), (Some(2), said.err.lines().next(), ""), "--json, too");
+    said.err
+}
+
+/// A number of the JSON.
+fn result(line: &str, name: &str) -> f64 {
+    let json = calc(&format!("{line} --json"));
+    let value: Value = serde_json::from_str(&json.out).unwrap_or_else(|e| panic!("{e}: {}", json.shown()));
+    value["results"][name]["value"].as_f64().unwrap_or_else(|| panic!("no {name}: {value}"))
+}
+
+#[test]
+fn every_calculation_has_an_example_that_runs() {
+    let help = calc("--help").out;
+    let commands: Vec<&str> = help
+        .lines()
+        .skip_while(|l| *l != "Commands:")
+        .skip(1)
+        .take_while(|l| !l.is_empty())
+        .filter(|l| l.starts_with("  ") && !l.starts_with("   "))
+        .filter_map(|l| l.split_whitespace().next())
+        .collect();
+    assert!(!commands.is_empty() && commands.is_sorted(), "{commands:?}");
+    let mut all = String::new();
+    for command in commands {
+        let help = calc(&format!("{command} --help")).out;
+        let (_, example) = help.split_once("Example: rampart calc ").unwrap_or_else(|| panic!("{command}: {help}"));
+        let example = example.split("\n\n").next().unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(example.starts_with(command), "{example}");
+        all.push_str(&format!("=== {example}\n{}\n", screen(&example)));
+    }
+    insta::assert_snapshot!(all);
+}
+
+#[test]
+fn what_cannot_be_is_refused_with_its_reason() {
+    let mut all = String::new();
+    for line in [
+        "discharge --capacitance 1000 --from \"60 V\" --resistance \"1 kohm\"",
+        "discharge --capacitance \"1 mV\" --from \"60 V\" --resistance \"1 kohm\"",
+        "discharge --capacitance \"-1 mF\" --from \"60 V\" --resistance \"1 kohm\"",
+        "discharge --capacitance \"1 mF\" --from \"60 V\" --resistance \"0 ohm\"",
+        "discharge --capacitance \"1 mF\" --from \"60 V\" --to \"0 V\" --resistance \"1 kohm\"",
+        "discharge --capacitance \"1 mF\" --from \"60 V\" --to \"61 V\" --resistance \"1 kohm\"",
+        "discharge --capacitance \"1 mF\" --from \"60 V\"",
+        "discharge --capacitance \"1 mF\" --from \"60 V\" --resistance \"1 kohm\" --current \"1 mA\"",
+        "discharge --capacitance \"1 mF\" --from \"1e300 V\" --current \"1 mA\"",
+    ] {
+        all.push_str(&format!("=== {line}\n{}", mistake(line)));
+    }
+    insta::assert_snapshot!(all);
+}
+
+#[test]
+fn json_is_in_units_without_prefix() {
+    let tau = result("discharge --capacitance \"1 mF\" --from \"120 V\" --to \"60 V\" --resistance \"1 kohm\"", "time_to_fall");
+    assert!((tau - std::f64::consts::LN_2).abs() < 1e-12, "{tau}");
+}
