@@ -1,3 +1,4 @@
 //! Checks against published values; the source stands beside each.
 mod judged;
+mod node;
 mod published;

@@ -1,6 +1,7 @@
 //! The plan as a program sees it. Read from TOML by `read`; the user's view of
 //! every key is in the README's section on plans.
 
+use crate::analysis::node::{Question, Towards};
 use crate::document::{Document, Places};
 use crate::units::{Amperes, Farads, Ohms, Ratio, Seconds, Volts, VoltsPerSecond, Watts};
 
@@ -353,15 +354,36 @@ pub enum LeakageLimit {
     Own(Amperes),
 }
 
-/// The node that a part stands at: a resistor from a rail, and a logic input.
+/// The node that a part stands at: resistors that hold it, and a logic input.
 #[derive(Clone, Debug)]
 pub struct Node {
-    /// The resistor from the rail to the node; the part lies from the node to ground.
+    /// The resistor that the leakage works against: from the rail to the node for a part
+    /// to ground, from the node to ground for one to the rail.
     pub resistor: Ohms,
+    /// A resistor across the part, where there is one.
+    pub beside: Option<Ohms>,
+    /// Tolerance of both; none where the plan does not say.
+    pub tolerance: Ratio,
+    /// Where the part lies; to ground where the plan does not say.
+    pub part: Towards,
     /// The rail.
     pub rail: Volts,
     /// Logic family of the input, as `4000B`.
     pub logic: String,
+}
+
+impl Node {
+    /// As the analysis asks it.
+    ///
+    /// # Errors
+    /// In words: the family is not known, or has no levels at this rail.
+    pub fn question(&self) -> Result<Question, String> {
+        let (up, down) = match self.part {
+            Towards::Ground => (Some(self.resistor), self.beside),
+            Towards::Rail => (self.beside, Some(self.resistor)),
+        };
+        Ok(Question::new(self.rail, up, down, self.part, &self.logic)?.within(self.tolerance))
+    }
 }
 
 /// Something for the operator to do or to answer.

@@ -5,10 +5,9 @@ use super::start::Seen;
 use super::{Bench, Gathered, Look, Progress, Watcher};
 use crate::analysis::finding::{self, Finding, LeakageStep, Severity};
 use crate::analysis::leakage::{Dielectric, handbook};
-use crate::analysis::node::Node;
 use crate::analysis::series::{Point, mean_and_deviation};
 use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
-use crate::analysis::{Level, leakage::Limit, logic, ramp as ramps, starts as many};
+use crate::analysis::{Level, leakage::Limit, ramp as ramps, starts as many};
 use crate::interlock::{Cause, Halt, Journal, Trip};
 use crate::plan::{Leakage, LeakageLimit, Log, Ramp, StageKind, Start, accepted};
 use crate::record::{LeakageRow, RecordError, StartEnd};
@@ -275,12 +274,8 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
         }
     };
     // The check has made sure that the family has levels at this rail.
-    let node = sweep.into.as_ref().and_then(|node| {
-        let (thresholds, source) = logic::thresholds(&node.logic, node.rail).ok()?;
-        Some((Node { rail: node.rail, resistor: node.resistor, thresholds }, node.logic.as_str(), source))
-    });
-    let node = node.as_ref().map(|(n, family, source)| (n, *family, *source));
-    for finding in finding::leakage(&sweep.part.name, sweep.part.rated, steps, &limit, node) {
+    let node = sweep.into.as_ref().and_then(|node| node.question().ok());
+    for finding in finding::leakage(&sweep.part.name, sweep.part.rated, steps, &limit, node.as_ref()) {
         bench.find(finding)?;
     }
     Ok(())

@@ -46,7 +46,7 @@ fn the_repaired_frost_alarm_is_found_good() {
     let outcome = rehearse(Setup { plan: FROST, unit: REPAIRED.into(), seed: 3, ..Setup::default() });
     let codes = codes(&outcome);
     assert_eq!(outcome.ended.exit, Exit::Within, "{codes:?}");
-    for code in ["starts-good", "leakage-pass", "node-high"] {
+    for code in ["starts-good", "leakage-pass", "node-good"] {
         assert!(codes.contains(&code), "{code} not in {codes:?}");
     }
 }

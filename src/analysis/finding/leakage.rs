@@ -3,10 +3,13 @@
 use super::{Figure, Finding, Severity, three};
 use crate::analysis::leakage::{Limit, SETTLED, Soak, runs_away};
 use crate::analysis::logic::Reads;
-use crate::analysis::node::Node;
-use crate::analysis::uncertainty::Standing;
+use crate::analysis::node::{Leak, Measured, Node, Question, Towards, what_if};
+use crate::analysis::uncertainty::{COVERAGE, Standing};
 use crate::analysis::{Level, start::brief};
 use crate::units::{Amperes, Unit, Volts};
+
+/// Confidence of an interval made of expanded uncertainties with k = 2.
+const CONFIDENCE: f64 = 0.95;
 
 /// One voltage of a sweep.
 #[derive(Clone, Debug)]
@@ -19,14 +22,8 @@ pub struct LeakageStep {
 
 /// Of a sweep: every voltage against the limit, the worst one first; whether it
 /// settled, whether it runs away; and the effect on the node, where the plan
-/// names one. `family` is the logic family's name and the source of its levels.
-pub fn leakage(
-    part: &str,
-    rated: Volts,
-    steps: &[LeakageStep],
-    limit: &Limit,
-    node: Option<(&Node, &str, &str)>,
-) -> Vec<Finding> {
+/// names one.
+pub fn leakage(part: &str, rated: Volts, steps: &[LeakageStep], limit: &Limit, node: Option<&Question>) -> Vec<Finding> {
     let mut made = Vec::new();
     made.extend(against_limit(part, rated, steps, limit));
     made.extend(unsettled(part, steps));
@@ -38,8 +35,8 @@ pub fn leakage(
         })
         .collect();
     made.extend(running_away(part, &curve));
-    if let Some((node, family, source)) = node {
-        made.push(effect(part, steps, &curve, node, family, source));
+    if let Some(question) = node {
+        made.push(effect(part, steps, &curve, question));
     }
     made
 }
@@ -152,30 +149,28 @@ fn running_away(part: &str, curve: &[(Volts, Amperes, Amperes)]) -> Option<Findi
     )
 }
 
-fn effect(
-    part: &str,
-    steps: &[LeakageStep],
-    curve: &[(Volts, Amperes, Amperes)],
-    node: &Node,
-    family: &str,
-    source: &str,
-) -> Finding {
-    let (low, high) = (three(node.thresholds.low.0, Unit::Volt), three(node.thresholds.high.0, Unit::Volt));
-    let from = three(node.undefined_from().0, Unit::Ampere);
-    let at = format!("behind {} from {}", node.resistor, node.rail);
-    let pairs: Vec<(Volts, Amperes)> = curve.iter().map(|(v, i, _)| (*v, *i)).collect();
-    let Some(effect) = node.settle(&pairs) else {
+fn effect(part: &str, steps: &[LeakageStep], curve: &[(Volts, Amperes, Amperes)], question: &Question) -> Finding {
+    let node = &question.node;
+    let family = &question.family;
+    let points = curve.iter().map(|(v, i, u)| Measured { volts: *v, current: *i, expanded: *u * COVERAGE }).collect();
+    let asked = question.clone().with(Leak::Curve(points));
+    let working = what_if(&asked);
+    let at = seat(node);
+    let from = working.undefined_from.map(|b| b.nominal);
+    let steps_told = format!("The working: {}.", working.text().join("; "));
+    let Some(effect) = &working.effect else {
         let floor = steps.iter().find_map(|s| match s.soak.leakage {
             Level::BelowFloor { floor } => Some(floor),
             _ => None,
         });
-        return match floor {
-            Some(floor) if floor < node.undefined_from() => {
-                let least = three(node.level(floor).0, Unit::Volt);
+        return match (floor, working.undefined_from) {
+            (Some(floor), Some(from)) if floor < from.low => {
                 let sentence = format!(
-                    "{part}'s leakage cannot move the node {at}: it stays above {least}, high for {family} ({high} or more); {from} would be needed."
+                    "{part}'s leakage cannot move the node {at}: it is below {}, and {} would be needed.",
+                    three(floor.0, Unit::Ampere),
+                    three(from.low.0, Unit::Ampere)
                 );
-                Finding::new("node-high", Severity::Note, sentence)
+                Finding::new("node-good", Severity::Note, sentence).advise(steps_told)
             }
             _ => Finding::new(
                 "node-unknown",
@@ -184,28 +179,73 @@ fn effect(
             ),
         };
     };
-    let level = three(effect.level.0, Unit::Volt);
+    let (level, low, high) = (effect.level.nominal.0, effect.level.low.0, effect.level.high.0);
+    let within = match (three(low, Unit::Volt), three(high, Unit::Volt)) {
+        (a, b) if a == b => String::new(),
+        (a, b) => format!(" ({a} to {b} within the uncertainties)"),
+    };
     let leak = three(effect.leakage.0, Unit::Ampere);
     let beyond = if effect.within_measured { "" } else { " (beyond the measured voltages, continued)" };
+    let (vil, vih) = (three(node.thresholds.low.0, Unit::Volt), three(node.thresholds.high.0, Unit::Volt));
+    let meant = working.meant;
     let (code, severity, verdict) = match effect.reads {
-        Reads::High => {
-            ("node-high", Severity::Note, format!("high for {family} ({high} or more): it does not explain a wrong level"))
-        }
+        reads if reads == meant && effect.is_certain() => (
+            "node-good",
+            Severity::Note,
+            format!(
+                "{} for {family}, as it is without the leakage: it does not explain a wrong level",
+                worded(reads, &vil, &vih)
+            ),
+        ),
+        reads if reads == meant => (
+            "node-near",
+            Severity::Undecided,
+            format!(
+                "{} for {family}, but within the uncertainties it may be undefined (between {vil} and {vih})",
+                worded(reads, &vil, &vih)
+            ),
+        ),
         Reads::Undefined => (
             "node-undefined",
             Severity::Anomaly,
             format!(
-                "undefined for {family} (between {low} and {high}): the input may read it either way, which explains a fault that comes and goes"
+                "undefined for {family} (between {vil} and {vih}): the input may read it either way, which explains a fault that comes and goes"
             ),
         ),
-        Reads::Low => ("node-low", Severity::Anomaly, format!("low for {family} ({low} or less): the node never becomes high")),
+        reads => (
+            "node-wrong",
+            Severity::Anomaly,
+            format!("{} for {family}: the node never becomes what it is without the leakage", worded(reads, &vil, &vih)),
+        ),
     };
-    let sentence = format!("With {leak}{beyond}, {part} {at} holds its node at {level}: {verdict}.");
-    Finding::new(code, severity, sentence)
-        .advise(format!(
-            "The working: level = rail − leakage × resistor; the node leaves the high region from {from} on. Levels: {source}."
-        ))
-        .figure(Figure::quantity("level of the node", effect.level.0, Unit::Volt, None))
-        .figure(Figure::quantity("leakage there", effect.leakage.0, Unit::Ampere, None))
-        .figure(Figure::quantity("leakage from which it is undefined", node.undefined_from().0, Unit::Ampere, None))
+    let sentence = format!("With {leak}{beyond}, {part} {at} holds its node at {}{within}: {verdict}.", three(level, Unit::Volt));
+    let level = Figure::quantity("level of the node", level, Unit::Volt, None);
+    let level = if high > low { level.within(low, high, CONFIDENCE) } else { level };
+    let made = Finding::new(code, severity, sentence).advise(steps_told).figure(level).figure(Figure::quantity(
+        "leakage there",
+        effect.leakage.0,
+        Unit::Ampere,
+        None,
+    ));
+    match from {
+        Some(from) => made.figure(Figure::quantity("leakage from which it is undefined", from.0, Unit::Ampere, None)),
+        None => made,
+    }
+}
+
+fn worded(reads: Reads, low: &str, high: &str) -> String {
+    match reads {
+        Reads::Low => format!("low ({low} or less)"),
+        Reads::Undefined => format!("undefined (between {low} and {high})"),
+        Reads::High => format!("high ({high} or more)"),
+    }
+}
+
+/// Where the part sits, for a sentence.
+fn seat(node: &Node) -> String {
+    match (node.part, node.up, node.down) {
+        (Towards::Ground, Some(up), _) => format!("behind {up} from {}", node.rail),
+        (Towards::Rail, _, Some(down)) => format!("from {} over {down} to ground", node.rail),
+        _ => format!("at {}", node.rail),
+    }
 }

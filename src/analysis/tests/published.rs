@@ -2,7 +2,7 @@
 
 use crate::analysis::leakage::{Dielectric, handbook, runs_away};
 use crate::analysis::logic::{Reads, thresholds};
-use crate::analysis::node::Node;
+use crate::analysis::node::{Leak, Measured, Node};
 use crate::analysis::proportion::*;
 use crate::analysis::rank::{mann_whitney, median};
 use crate::analysis::series::mean_and_deviation;
@@ -135,19 +135,20 @@ fn logic_levels_are_the_standards() {
 fn a_leakage_moves_its_node_as_ohms_law_says() {
     // Common practice: 1 uA on 1 Mohm is 1 V: a 3.3 V node sits at 2.3 V; 10 uA on 100 kohm the same.
     let thresholds = logic::Thresholds { low: Volts(0.99), high: Volts(2.31) };
-    let node = Node { rail: Volts(3.3), resistor: Ohms(1e6), thresholds };
+    let node = Node::pulled_up(Volts(3.3), Ohms(1e6), thresholds);
     near(node.level(Amperes(1e-6)).0, 2.3, 1e-12);
-    near(node.undefined_from().0, 0.99e-6, 1e-9);
-    let node = Node { rail: Volts(3.3), resistor: Ohms(100e3), thresholds };
+    near(node.undefined_from().unwrap().nominal.0, 0.99e-6, 1e-9);
+    let node = Node::pulled_up(Volts(3.3), Ohms(100e3), thresholds);
     near(node.level(Amperes(10e-6)).0, 2.3, 1e-12);
     // An ohmic part of R to ground makes a divider: rail x R / (R + pull-up).
-    let ohmic = |v: f64| (Volts(v), Amperes(v / 200e3));
-    let effect = node.settle(&[ohmic(1.0), ohmic(2.0), ohmic(2.2), ohmic(2.5), ohmic(3.0)]).unwrap();
-    near(effect.level.0, 2.2, 1e-4);
+    let ohmic = |v: f64| Measured { volts: Volts(v), current: Amperes(v / 200e3), expanded: Amperes(0.0) };
+    let curve = |volts: &[f64]| Leak::Curve(volts.iter().map(|v| ohmic(*v)).collect());
+    let effect = node.settle(&curve(&[1.0, 2.0, 2.2, 2.5, 3.0])).unwrap();
+    near(effect.level.nominal.0, 2.2, 1e-4);
     assert!(effect.within_measured);
     assert_eq!(effect.reads, Reads::Undefined);
-    assert!(!node.settle(&[ohmic(0.5), ohmic(1.0)]).unwrap().within_measured);
-    assert_eq!(node.settle(&[]), None);
+    assert!(!node.settle(&curve(&[0.5, 1.0])).unwrap().within_measured);
+    assert_eq!(node.settle(&curve(&[])), None);
 }
 
 #[test]

@@ -59,7 +59,7 @@ impl Look<'_> {
         self.follows("every", "the time between readings");
         self.named_time(sweep);
         if let Some(node) = &sweep.into
-            && let Err(why) = logic::thresholds(&node.logic, node.rail)
+            && let Err(why) = node.question()
         {
             let hint = format!("known families: {}", logic::names().join(", "));
             self.error("into.logic", why, "no levels for this", &hint);

@@ -4,9 +4,10 @@
 //! other keys is judged; states come out in the order in which they are written.
 
 use super::{POLARITY, above_zero, currents, need_above_zero, zero_or_more};
+use crate::analysis::node::Towards;
 use crate::document::Table;
 use crate::plan::model::*;
-use crate::units::{Amperes, Seconds, Volts};
+use crate::units::{Amperes, Ratio, Seconds, Volts};
 
 /// What a `log` may take over from the stage before. An `ask` leaves it as it
 /// is, unless it connects something else: what was meant for one unit must not
@@ -285,11 +286,7 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
         false if table.has("limit") => need_above_zero::<Amperes>(table, "limit").map(LeakageLimit::Own),
         false => Some(LeakageLimit::Handbook),
     };
-    let into = table.table("into").and_then(|mut into| {
-        let made = (need_above_zero(&mut into, "resistor"), need_above_zero(&mut into, "rail"), into.need_text("logic"));
-        into.finish();
-        Some(Node { resistor: made.0?, rail: made.1?, logic: made.2? })
-    });
+    let into = table.table("into").and_then(node);
     let voltages = voltages?;
     if voltages.iter().any(|v| v.0 <= 0.0) {
         table.problem("voltages", "every voltage of a sweep must be above zero", "not above zero", Some(POLARITY.into()));
@@ -297,6 +294,19 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     let electrify = electrify?;
     let every = every.unwrap_or((electrify / 60.0).max(Seconds(0.5)));
     Some(Leakage { part: part?, voltages, series: series?, electrify, every, limit: limit?, into })
+}
+
+fn node(mut table: Table<'_>) -> Option<Node> {
+    let (resistor, rail) = (need_above_zero(&mut table, "resistor"), need_above_zero(&mut table, "rail"));
+    let logic = table.need_text("logic");
+    let beside = above_zero(&mut table, "beside");
+    let tolerance = above_zero(&mut table, "tolerance").unwrap_or(Ratio(0.0));
+    let part = table.choice("part", &[("to ground", Towards::Ground), ("to rail", Towards::Rail)]).unwrap_or(Towards::Ground);
+    if tolerance.0 >= 1.0 {
+        table.problem("tolerance", format!("a tolerance of {tolerance} leaves no resistor"), "100 % or more", None);
+    }
+    table.finish();
+    Some(Node { resistor: resistor?, beside, tolerance, part, rail: rail?, logic: logic? })
 }
 
 fn part(mut table: Table<'_>) -> Option<Part> {
