@@ -9,6 +9,7 @@ pub mod known_load;
 pub mod leakage;
 pub mod logic;
 pub mod node;
+pub mod numeric;
 pub mod proportion;
 pub mod ramp;
 pub mod rank;

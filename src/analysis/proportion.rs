@@ -1,8 +1,7 @@
 //! Failing rates: exact intervals, Wilson's, zero-failure sizes, before and after.
 
+use super::numeric::distribution::{Chance, beta_at, hypergeometric};
 use crate::units::Ratio;
-use statrs::function::beta::beta_reg;
-use statrs::function::gamma::ln_gamma;
 
 /// An interval for a rate at a confidence.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,7 +32,7 @@ pub fn upper_bound(failures: u64, n: u64, confidence: f64) -> Option<Ratio> {
         return Some(Ratio(1.0));
     }
     // P(X <= k; p) = 1 - I_p(k + 1, n - k)
-    Some(Ratio(solve(|p| beta_reg(as_f64(failures) + 1.0, as_f64(n - failures), p) - confidence)))
+    beta_at(Chance::Below(confidence), as_f64(failures) + 1.0, as_f64(n - failures)).map(Ratio)
 }
 
 /// The exact one-sided lower bound.
@@ -45,7 +44,7 @@ pub fn lower_bound(failures: u64, n: u64, confidence: f64) -> Option<Ratio> {
         return Some(Ratio(0.0));
     }
     // P(X >= k; p) = I_p(k, n - k + 1)
-    Some(Ratio(solve(|p| beta_reg(as_f64(failures), as_f64(n - failures) + 1.0, p) - (1.0 - confidence))))
+    beta_at(Chance::Above(confidence), as_f64(failures), as_f64(n - failures) + 1.0).map(Ratio)
 }
 
 /// Wilson's score interval (Wilson 1927; NIST/SEMATECH handbook 7.2.4.1), for
@@ -80,30 +79,11 @@ pub fn chance_unchanged(before: (u64, u64), after: (u64, u64)) -> Option<f64> {
     if a > n1 || b > n2 || n1 == 0 || n2 == 0 {
         return None;
     }
-    let failures = a + b;
-    let all = ln_choose(n1 + n2, failures);
-    let least = failures.saturating_sub(n1);
-    let sum: f64 = (least..=b).map(|i| (ln_choose(n2, i) + ln_choose(n1, failures - i) - all).exp()).sum();
-    Some(sum.min(1.0))
-}
-
-fn ln_choose(n: u64, k: u64) -> f64 {
-    ln_gamma(as_f64(n) + 1.0) - ln_gamma(as_f64(k) + 1.0) - ln_gamma(as_f64(n - k) + 1.0)
+    Some(hypergeometric(b, n2, a + b, n1 + n2)?.below)
 }
 
 /// Counts here are far below 2^53, where they are exact.
 #[allow(clippy::cast_precision_loss)]
 fn as_f64(count: u64) -> f64 {
     count as f64
-}
-
-/// The root in (0, 1) of a function that rises there, by bisection in ln p: the
-/// inverse functions of the library at hand are wrong for large n.
-fn solve(rising: impl Fn(f64) -> f64) -> f64 {
-    let (mut low, mut high) = (-80.0_f64, 0.0_f64);
-    for _ in 0..200 {
-        let middle = 0.5 * (low + high);
-        if rising(middle.exp()) < 0.0 { low = middle } else { high = middle }
-    }
-    (0.5 * (low + high)).exp()
 }

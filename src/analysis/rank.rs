@@ -1,6 +1,6 @@
 //! Comparing two groups without assuming how their values are spread.
 
-use statrs::function::erf::erfc;
+use super::numeric::distribution::normal;
 
 /// The median; `None` of nothing.
 pub fn median(values: &[f64]) -> Option<f64> {
@@ -39,5 +39,5 @@ pub fn mann_whitney(first: &[f64], second: &[f64]) -> Option<f64> {
         return None;
     }
     let z = ((u - n1 * n2 / 2.0).abs() - 0.5).max(0.0) / variance.sqrt();
-    Some(erfc(z / 2f64.sqrt()).min(1.0))
+    Some((2.0 * normal(z)?.above).min(1.0))
 }

@@ -2,6 +2,7 @@
 //! up to. Gaps are counted and stated, never bridged.
 
 use super::Level;
+use super::numeric::sums;
 use crate::units::{Amperes, Coulombs, Seconds};
 
 /// One moment of a log.
@@ -81,19 +82,9 @@ pub fn summarise(points: &[Point]) -> Summary {
     }
 }
 
-/// Mean and sample standard deviation, each value taken relative to the first, so
-/// that a small spread on a large offset is kept (two passes).
+/// Mean and sample standard deviation; no deviation of a single value.
 pub fn mean_and_deviation(values: &[f64]) -> Option<(f64, Option<f64>)> {
-    let first = *values.first()?;
-    let n = values.len() as f64;
-    let shift = values.iter().map(|v| v - first).sum::<f64>() / n;
-    if values.len() < 2 {
-        return Some((first, None));
-    }
-    let squares: f64 = values.iter().map(|v| (v - first - shift).powi(2)).sum();
-    let correction: f64 = values.iter().map(|v| v - first - shift).sum();
-    let variance = (squares - correction * correction / n) / (n - 1.0);
-    Some((first + shift, Some(variance.max(0.0).sqrt())))
+    Some((sums::mean(values)?, sums::deviation(values)))
 }
 
 /// How many values lie outside a band by more than their expanded uncertainty.

@@ -15,4 +15,5 @@
 
 mod support;
 
+mod distributions;
 mod numerics;
