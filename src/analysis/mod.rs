@@ -3,6 +3,9 @@
 //! Every formula stands with its source. What is not known goes in as
 //! [`Level`], not as a number, and comes out as "not known".
 
+pub mod absorption;
+pub mod battery;
+pub mod burden;
 pub mod energy;
 pub mod finding;
 pub mod known_load;
@@ -13,7 +16,9 @@ pub mod numeric;
 pub mod proportion;
 pub mod ramp;
 pub mod rank;
+pub mod rejection;
 pub mod series;
+pub mod shock;
 pub mod start;
 pub mod starts;
 #[cfg(test)]

@@ -6,9 +6,23 @@
 //! cannot be computed is a [`Refusal`], and no number that is none gets out:
 //! [`Working::conclude`] sees to it.
 
+mod battery;
+mod burden;
+mod capacitor;
 mod discharge;
+mod inrush;
+mod rejection;
+mod timing;
+mod touch;
 
+pub use battery::{Capacity, battery};
+pub use burden::{Load, burden, loading};
+pub use capacitor::{Absorption, drift, droop, insulation, recovery};
 pub use discharge::{Drain, discharge};
+pub use inrush::inrush;
+pub use rejection::{Window, rejection};
+pub use timing::{TIME_CONSTANTS, event, settle, soak};
+pub use touch::touch;
 
 use super::finding::Severity;
 use crate::units::{Quantity, Seconds, Unit, engineering, spell};
@@ -67,6 +81,14 @@ impl Value {
         }
     }
 
+    /// As it is shown, and a long time as a person says it, too: `7200 s (2 h 0 min)`.
+    pub fn spoken(self) -> String {
+        match self {
+            Value::Quantity(x, Unit::Second) if x >= 120.0 && x.is_finite() => format!("{self} ({})", spell(Seconds(x))),
+            other => other.to_string(),
+        }
+    }
+
     /// The symbol of its unit; empty for a plain number. A percentage is held as a ratio.
     pub fn symbol(self) -> &'static str {
         match self {
@@ -95,9 +117,6 @@ const DIGITS: usize = 4;
 impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Value::Quantity(x, unit) if unit == Unit::Second && x >= 120.0 && x.is_finite() => {
-                write!(f, "{} ({})", engineering(x, unit, DIGITS), spell(Seconds(x)))
-            }
             Value::Quantity(x, unit) => f.write_str(&engineering(x, unit, DIGITS)),
             Value::Number(x, symbol) => {
                 f.write_str(&plain(x))?;
@@ -106,6 +125,16 @@ impl fmt::Display for Value {
             Value::Count(n) => write!(f, "{n}"),
         }
     }
+}
+
+/// As a result is shown, for a value that was computed and is put in further on.
+fn shown(value: impl Into<Value>) -> String {
+    value.into().to_string()
+}
+
+/// The same for a sentence.
+fn spoken(value: impl Into<Value>) -> String {
+    value.into().spoken()
 }
 
 /// A number to four significant digits, with an exponent only where it is far from one.
@@ -234,7 +263,7 @@ impl Working {
     /// A step gave a number that is none, or too large to be held.
     pub fn conclude(mut self, answer: impl Into<String>) -> Result<Self, Refusal> {
         if let Some(step) = self.steps.iter().find(|s| !s.value.number().is_finite()) {
-            let problem = format!("the {} cannot be held as a number: {} = {}", step.name, step.formula, step.put_in);
+            let problem = format!("the {} cannot be held as a number: {}", step.name, step.formula);
             return Err(Refusal::new(problem).hint("a value that was given is far from anything at a bench"));
         }
         self.answer = answer.into();

@@ -2,7 +2,7 @@
 
 use super::options::quantity;
 use crate::analysis::working::{Drain, Refusal, Working, discharge};
-use crate::units::{Amperes, Farads, Ohms, Volts};
+use crate::units::{Amperes, Farads, Ohms, Seconds, Volts};
 
 /// Options of `calc discharge`.
 #[derive(clap::Args)]
@@ -23,14 +23,18 @@ pub(super) struct Arguments {
     /// At this current, which stays the same
     #[arg(long, value_parser = quantity::<Amperes>, allow_hyphen_values = true, group = "drain")]
     current: Option<Amperes>,
+    /// In this time: tells the largest resistor
+    #[arg(long, value_parser = quantity::<Seconds>, allow_hyphen_values = true, group = "drain")]
+    within: Option<Seconds>,
 }
 
 impl Arguments {
     pub(super) fn working(&self) -> Result<Working, Refusal> {
-        let drain = match (self.resistance, self.current) {
-            (Some(r), _) => Drain::Through(r),
-            (None, Some(i)) => Drain::At(i),
-            (None, None) => return Err(Refusal::new("neither a resistance nor a current is given")),
+        let drain = match (self.resistance, self.current, self.within) {
+            (Some(r), ..) => Drain::Through(r),
+            (None, Some(i), _) => Drain::At(i),
+            (None, None, Some(t)) => Drain::Within(t),
+            (None, None, None) => return Err(Refusal::new("neither a resistance, a current nor a time is given")),
         };
         discharge(self.capacitance, self.from, self.to, drain)
     }

@@ -1,9 +1,22 @@
 //! `rampart calc`: calculations by hand, with the working shown. One file a
 //! calculation holds its options; the calculation itself is `analysis::working`.
 
+mod battery;
+mod burden;
 mod discharge;
+mod drift;
+mod droop;
+mod event;
+mod inrush;
+mod insulation;
+mod loading;
 mod options;
 mod print;
+mod recovery;
+mod rejection;
+mod settle;
+mod soak;
+mod touch;
 
 use super::common::complaint;
 use crate::analysis::finding::Severity;
@@ -24,16 +37,76 @@ pub(super) struct Arguments {
 #[derive(Subcommand)]
 #[command(disable_help_subcommand = true)]
 enum What {
-    /// How long a charged capacitor takes to fall, through a resistor or at a current, and what it holds
+    /// How long a battery lasts at a duty of currents and times
     #[command(
-        after_help = "Example: rampart calc discharge --capacitance \"1000 uF\" --from \"60 V\" --to \"2 V\" --resistance \"1 kohm\""
+        after_help = "Example: rampart calc battery --phase \"7 mA for 3 ms\" --rest \"3 uA\" --period \"1 s\" --capacity \"225 mAh\""
+    )]
+    Battery(battery::Arguments),
+    /// What an ammeter in series takes away, and what is left for the unit
+    #[command(after_help = "Example: rampart calc burden --voltage \"10 V\" --shunt \"0.5 ohm\" --load \"10 ohm\"")]
+    Burden(burden::Arguments),
+    /// How long a charged capacitor takes to fall, and what it holds
+    #[command(
+        after_help = "Example: rampart calc discharge --capacitance \"1 mF\" --from \"60 V\" --to \"2 V\" --resistance \"1 kohm\""
     )]
     Discharge(discharge::Arguments),
+    /// The false leakage that a drifting supply makes
+    #[command(after_help = "Example: rampart calc drift --capacitance \"1 mF\" --rate \"0.06 V/min\" --leakage \"15 uA\"")]
+    Drift(drift::Arguments),
+    /// The current of a unit, from the fall of a known capacitor: asleep or dead
+    #[command(
+        after_help = "Example: rampart calc droop --capacitance \"1 mF\" --from \"3.3 V\" --to \"3.1 V\" --time \"60 s\" --meter \"10 Mohm\""
+    )]
+    Droop(droop::Arguments),
+    /// Which events readings can miss, and which they show in full
+    #[command(after_help = "Example: rampart calc event --every \"100 ms\" --window \"20 ms\" --event \"30 ms\"")]
+    Event(event::Arguments),
+    /// What switching on asks of the supply, and the limit below which a converter may stick
+    #[command(
+        after_help = "Example: rampart calc inrush --voltage \"12 V\" --capacitance \"470 uF\" --limit \"100 mA\" --power \"0.6 W\" --starts-at \"4 V\""
+    )]
+    Inrush(inrush::Arguments),
+    /// Insulation resistance from a leakage
+    #[command(after_help = "Example: rampart calc insulation --voltage \"6 V\" --leakage \"150 uA\" --capacitance \"2.2 uF\"")]
+    Insulation(insulation::Arguments),
+    /// What a voltmeter takes away from a source with a resistance
+    #[command(after_help = "Example: rampart calc loading --source \"100 kohm\" --input \"10 Mohm\"")]
+    Loading(loading::Arguments),
+    /// The voltage that comes back after a discharge
+    #[command(after_help = "Example: rampart calc recovery --voltage \"400 V\" --dielectric electrolytic")]
+    Recovery(recovery::Arguments),
+    /// What integration over line cycles leaves of hum
+    #[command(after_help = "Example: rampart calc rejection --plc 1 --hum \"60 Hz\" --line \"50 Hz\"")]
+    Rejection(rejection::Arguments),
+    /// How long a source takes to settle
+    #[command(after_help = "Example: rampart calc settle --resistance \"1 Mohm\" --capacitance \"10 nF\" --to \"0.1 %\"")]
+    Settle(settle::Arguments),
+    /// How long to wait for a leakage through a series resistor, and what a short would draw
+    #[command(
+        after_help = "Example: rampart calc soak --series \"100 kohm\" --capacitance \"100 uF\" --voltage \"16 V\" --leakage \"2 uA\""
+    )]
+    Soak(soak::Arguments),
+    /// A direct voltage, or what a capacitor holds, against published limits
+    #[command(after_help = "Example: rampart calc touch --voltage \"48 V\" --capacitance \"10 mF\"")]
+    Touch(touch::Arguments),
 }
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
     let (name, working) = match &arguments.what {
+        What::Battery(a) => ("battery", a.working()),
+        What::Burden(a) => ("burden", a.working()),
         What::Discharge(a) => ("discharge", a.working()),
+        What::Drift(a) => ("drift", a.working()),
+        What::Droop(a) => ("droop", a.working()),
+        What::Event(a) => ("event", a.working()),
+        What::Inrush(a) => ("inrush", a.working()),
+        What::Insulation(a) => ("insulation", a.working()),
+        What::Loading(a) => ("loading", a.working()),
+        What::Recovery(a) => ("recovery", a.working()),
+        What::Rejection(a) => ("rejection", a.working()),
+        What::Settle(a) => ("settle", a.working()),
+        What::Soak(a) => ("soak", a.working()),
+        What::Touch(a) => ("touch", a.working()),
     };
     finish(name, working, arguments.json)
 }

@@ -11,7 +11,7 @@ pub(super) fn working(name: &str, working: &Working, as_json: bool) {
     }
     outln!("{}", working.title);
     for step in &working.steps {
-        outln!("\n  {}\n      {}", step.name, equation(step));
+        outln!("  {}\n      {}", step.name, equation(step));
     }
     outln!("\n{}", working.answer);
     for caution in &working.cautions {
@@ -25,7 +25,7 @@ pub(super) fn working(name: &str, working: &Working, as_json: bool) {
 /// `t = tau ln(V0 / V) = 1 s × ln(120 V / 60 V) = 693.1 ms`
 fn equation(step: &Step) -> String {
     let put_in = if step.put_in.is_empty() { String::new() } else { format!(" = {}", step.put_in) };
-    format!("{}{put_in} = {}", step.formula, step.value)
+    format!("{}{put_in} = {}", step.formula, step.value.spoken())
 }
 
 /// For programs: each step by its name, in the unit without prefix; a percentage as a ratio.
@@ -36,7 +36,7 @@ fn value(name: &str, working: &Working) -> Value {
             crate::analysis::working::Value::Count(n) => json!(n),
             other => json!(other.number()),
         };
-        results.insert(step.name.replace([' ', '-'], "_"), json!({ "value": number, "unit": step.value.symbol() }));
+        results.insert(key(&step.name), json!({ "value": number, "unit": step.value.symbol() }));
     }
     let steps: Vec<Value> = working.steps.iter().map(|s| json!({ "name": s.name, "working": equation(s) })).collect();
     json!({
@@ -49,4 +49,9 @@ fn value(name: &str, working: &Working) -> Value {
         "cautions": working.cautions,
         "sources": working.sources,
     })
+}
+
+/// A step's name as a key: `time to 60 V` is `time_to_60_v`.
+fn key(name: &str) -> String {
+    name.to_lowercase().replace(|c: char| !c.is_ascii_alphanumeric(), "_")
 }
