@@ -92,8 +92,11 @@ pub(super) fn rehearse(
     folder: &Path,
     watcher: &mut dyn Watcher,
 ) -> Result<Ended, String> {
+    let stop = stop()?;
+    // Nothing here waits for the system: asking it for events at every step of the clock
+    // would cost more than the step.
     let runtime =
-        tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().map_err(|e| e.to_string())?;
+        tokio::runtime::Builder::new_current_thread().enable_time().start_paused(true).build().map_err(|e| e.to_string())?;
     runtime.block_on(async {
         let clock = Clock::start(1.0);
         let (plan, bench) = (passed.plan(), passed.bench());
@@ -123,14 +126,24 @@ pub(super) fn rehearse(
             watcher,
             operator: &mut MadeUp { rig: rig.clone() },
         };
-        conduct(work, stop()).await.map_err(|e| e.to_string())
+        conduct(work, stop).await.map_err(|e| e.to_string())
     })
 }
 
-async fn stop() -> String {
-    match crate::sys::stop_signal().await {
-        Ok(stop) => stop.name().to_owned(),
-        // Without signals a rehearsal still ends by itself.
-        Err(_) => std::future::pending().await,
-    }
+/// The name of the signal that says to stop, waited for on a thread of its own.
+fn stop() -> Result<impl Future<Output = String>, String> {
+    let (tell, told) = tokio::sync::oneshot::channel();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|e| e.to_string())?;
+    std::thread::spawn(move || {
+        // Without signals, or with nobody left to tell, a rehearsal still ends by itself.
+        if let Ok(stop) = runtime.block_on(crate::sys::stop_signal()) {
+            tell.send(stop.name().to_owned()).unwrap_or_default();
+        }
+    });
+    Ok(async {
+        match told.await {
+            Ok(name) => name,
+            Err(_) => std::future::pending().await,
+        }
+    })
 }

@@ -16,6 +16,11 @@ pub struct Filled {
 
 /// Matches a message; case and the amount of white space do not matter.
 pub fn matches(template: &str, message: &str) -> Option<Filled> {
+    // Nearly every template is another message's: its header alone tells, and costs little.
+    let header = template.trim_start().split(|c: char| c.is_whitespace() || ",{".contains(c)).next().unwrap_or("");
+    if !message.trim_start().get(..header.len()).is_some_and(|head| head.eq_ignore_ascii_case(header)) {
+        return None;
+    }
     let (template, message) = (tidy(template), tidy(message));
     let mut filled = Filled::default();
     let (mut pattern, mut text) = (template.as_str(), message.as_str());
@@ -53,7 +58,15 @@ fn number(text: &str) -> Option<f64> {
 }
 
 fn tidy(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ").replace(" ,", ",").replace(", ", ",")
+    let mut tidied = String::with_capacity(text.len());
+    for word in text.split_whitespace() {
+        // One blank between words, and none beside a comma.
+        if !tidied.is_empty() && !tidied.ends_with(',') && !word.starts_with(',') {
+            tidied.push(' ');
+        }
+        tidied.push_str(word);
+    }
+    tidied
 }
 
 #[cfg(test)]

@@ -8,10 +8,11 @@ use crate::instrument::profile::{Function, MeterProfile, Profile, Range, Rate, U
 use crate::scpi::error_queue::{ErrorQueue, ErrorReport};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use std::sync::Arc;
 
 /// The stand-in.
 pub struct MeterDevice {
-    profile: MeterProfile,
+    profile: Arc<MeterProfile>,
     dialect: Profile,
     identity: String,
     in_series: bool,
@@ -40,7 +41,7 @@ impl MeterDevice {
         });
         Self {
             range: profile.current.as_ref().and_then(|f| f.ranges.last().cloned()),
-            profile: profile.clone(),
+            profile: Arc::new(profile.clone()),
             dialect: dialect.clone(),
             identity: format!("STAND-IN,{},{serial},1.0", dialect.name),
             in_series,

@@ -11,6 +11,7 @@ use crate::scpi::error_queue::{ErrorQueue, ErrorReport};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Time in which an output rises from nothing to the rated voltage, in seconds.
 const RISE: f64 = 0.01;
@@ -94,7 +95,7 @@ pub struct Wrong {
 
 /// The stand-in.
 pub struct SupplyDevice {
-    profile: SupplyProfile,
+    profile: Arc<SupplyProfile>,
     dialect: Profile,
     identity: String,
     wired: u32,
@@ -119,7 +120,7 @@ impl SupplyDevice {
         let channel = Channel::fresh(profile);
         let gain = (random.random_range(-0.5..0.5), random.random_range(-0.5..0.5));
         Self {
-            profile: profile.clone(),
+            profile: Arc::new(profile.clone()),
             dialect: dialect.clone(),
             identity: format!("STAND-IN,{},{serial},1.0", dialect.name),
             wired,
