@@ -5,6 +5,7 @@
 //! the system gives nothing for ever).
 
 use super::{Framing, Link, LinkError, Pending, ReceiveEnd};
+use std::mem::MaybeUninit;
 use std::pin::Pin;
 use std::task::{Context, Poll, Waker};
 use std::time::Duration;
@@ -25,16 +26,12 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> StreamLink<S> {
         Self { stream, framing, arrived: Vec::new() }
     }
 
-    /// Reads once; cancel-safe, since `read` is.
+    /// Reads once; cancel-safe, since `read_buf` is.
     async fn more(&mut self, deadline: Instant) -> Result<(), LinkError> {
-        let mut chunk = [0; 4096];
-        match timeout_at(deadline, self.stream.read(&mut chunk)).await {
+        match timeout_at(deadline, self.stream.read_buf(&mut self.arrived)).await {
             Err(_) => Err(LinkError::Timeout { partial: self.arrived.clone() }),
             Ok(Ok(0)) => Err(LinkError::Closed { partial: std::mem::take(&mut self.arrived) }),
-            Ok(Ok(count)) => {
-                self.arrived.extend_from_slice(&chunk[..count]);
-                Ok(())
-            }
+            Ok(Ok(_)) => Ok(()),
             Ok(Err(error)) if is_gone(&error) => Err(LinkError::Closed { partial: std::mem::take(&mut self.arrived) }),
             Ok(Err(error)) => Err(error.into()),
         }
@@ -116,8 +113,8 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Link for StreamLink<S> {
     }
 
     fn unasked(&mut self) -> Vec<u8> {
-        let mut chunk = [0; 4096];
-        let mut buffer = ReadBuf::new(&mut chunk);
+        let mut chunk = [MaybeUninit::uninit(); 4096];
+        let mut buffer = ReadBuf::uninit(&mut chunk);
         // Asked once, and woken by nobody: what has arrived is there at once.
         let mut context = Context::from_waker(Waker::noop());
         let mut thrown = std::mem::take(&mut self.arrived);

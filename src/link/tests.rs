@@ -2,7 +2,7 @@
 //! clock, over TCP and pseudo-terminals for real. No sleep, no fixed port.
 
 use super::fault::{Faulty, Kind, Schedule};
-use super::trace::{Direction, Traced, TrafficSink, escape};
+use super::trace::{Direction, Escaped, Traced, TrafficSink};
 use super::*;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -171,7 +171,7 @@ struct Heard(Mutex<Vec<(Direction, String)>>);
 
 impl TrafficSink for Heard {
     fn message(&self, direction: Direction, bytes: &[u8]) {
-        self.0.lock().unwrap().push((direction, escape(bytes)));
+        self.0.lock().unwrap().push((direction, Escaped(bytes).to_string()));
     }
 }
 

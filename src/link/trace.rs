@@ -1,7 +1,6 @@
 //! A link that tells of everything that passes, in both directions.
 
 use super::{Link, LinkError, Pending};
-use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::time::Instant;
@@ -104,17 +103,25 @@ impl<L> Traced<L> {
 }
 
 /// Bytes as one line of text, reversibly: `\n`, `\r`, `\\`, `\xNN`.
-pub fn escape(bytes: &[u8]) -> String {
-    let mut text = String::with_capacity(bytes.len());
-    for byte in bytes {
-        match byte {
-            b'\n' => text.push_str("\\n"),
-            b'\r' => text.push_str("\\r"),
-            b'\\' => text.push_str("\\\\"),
-            0x20..=0x7e => text.push(char::from(*byte)),
-            // Writing to a string cannot fail.
-            other => write!(text, "\\x{other:02x}").unwrap_or_default(),
+pub struct Escaped<'b>(pub &'b [u8]);
+
+impl std::fmt::Display for Escaped<'_> {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let is_plain = |byte: &u8| matches!(byte, 0x20..=0x7e) && *byte != b'\\';
+        let mut rest = self.0;
+        while let Some(first) = rest.first() {
+            // Plain text, and that is nearly all of it, goes out in one piece.
+            let plain = rest.iter().take_while(|b| is_plain(b)).count();
+            let (piece, after) = rest.split_at(plain.max(1));
+            match first {
+                b'\n' => out.write_str("\\n")?,
+                b'\r' => out.write_str("\\r")?,
+                b'\\' => out.write_str("\\\\")?,
+                0x20..=0x7e => out.write_str(std::str::from_utf8(piece).unwrap_or_default())?,
+                other => write!(out, "\\x{other:02x}")?,
+            }
+            rest = after;
         }
+        Ok(())
     }
-    text
 }

@@ -38,26 +38,27 @@ pub(super) type Hash = [u8; 32];
 /// How many bytes of a digest stand beside its row.
 pub(super) const SEAL: usize = 8;
 
-/// The digest of a row that is being read or written.
-pub(super) struct RowDigest(Sha256);
+/// The digest of a row that is being read or written. Its bytes are gathered and
+/// hashed in one go, which takes a fraction of the time of as many small pieces.
+pub(super) struct RowDigest(Vec<u8>);
 
 impl RowDigest {
     pub(super) fn of(table: &str) -> Self {
-        let mut hasher = Sha256::new();
-        part(&mut hasher, b'n', table.as_bytes());
-        Self(hasher)
+        let mut bytes = Vec::with_capacity(256);
+        part(&mut bytes, b'n', table.as_bytes());
+        Self(bytes)
     }
 
     pub(super) fn value(&mut self, value: ValueRef<'_>) {
-        let hasher = &mut self.0;
+        let bytes = &mut self.0;
         match value {
-            ValueRef::Null => part(hasher, b'0', &[]),
-            ValueRef::Integer(i) => part(hasher, b'i', &i.to_le_bytes()),
+            ValueRef::Null => part(bytes, b'0', &[]),
+            ValueRef::Integer(i) => part(bytes, b'i', &i.to_le_bytes()),
             // SQLite stores what is not a number as NULL, and no sign of zero.
-            ValueRef::Real(r) if r.is_nan() => part(hasher, b'0', &[]),
-            ValueRef::Real(r) => part(hasher, b'r', &(r + 0.0).to_le_bytes()),
-            ValueRef::Text(text) => part(hasher, b't', text),
-            ValueRef::Blob(bytes) => part(hasher, b'b', bytes),
+            ValueRef::Real(r) if r.is_nan() => part(bytes, b'0', &[]),
+            ValueRef::Real(r) => part(bytes, b'r', &(r + 0.0).to_le_bytes()),
+            ValueRef::Text(text) => part(bytes, b't', text),
+            ValueRef::Blob(blob) => part(bytes, b'b', blob),
         }
     }
 
@@ -71,14 +72,14 @@ impl RowDigest {
     }
 
     pub(super) fn end(self) -> Hash {
-        self.0.finalize().into()
+        Sha256::digest(&self.0).into()
     }
 }
 
-fn part(hasher: &mut Sha256, kind: u8, bytes: &[u8]) {
-    hasher.update([kind]);
-    hasher.update((bytes.len() as u64).to_le_bytes());
-    hasher.update(bytes);
+fn part(row: &mut Vec<u8>, kind: u8, bytes: &[u8]) {
+    row.push(kind);
+    row.extend_from_slice(&(bytes.len() as u64).to_le_bytes());
+    row.extend_from_slice(bytes);
 }
 
 /// The hash of a batch, from the digests of its rows in order.

@@ -30,6 +30,8 @@ pub struct Record {
     hash: Hash,
     /// The digests of the rows of the open batch, with their tables; empty: none is open.
     rows: Vec<(usize, Hash)>,
+    /// What inserts a row, by table, once it has been used.
+    inserts: [String; TABLES.len()],
 }
 
 /// Name and version, as records keep them.
@@ -48,7 +50,7 @@ impl Record {
         let store =
             open(&path, OpenFlags::SQLITE_OPEN_CREATE, durability).map_err(RecordError::store("the record cannot be begun"))?;
         store.execute_batch(&format!("BEGIN; {SCHEMA}; COMMIT")).map_err(RecordError::store("the record cannot be begun"))?;
-        let mut record = Self { store, failed: None, durability, stretch: 1, batch: 1, hash: Hash::default(), rows: Vec::new() };
+        let mut record = Self::after(store, durability, 1, 0, Hash::default());
         // SQLite's integers are signed: the seed keeps its bits.
         let seed = header.seed.cast_signed();
         record.insert("begun", params![TOOL, header.kind, header.title, header.unit, seed, header.began, header.cautions])?;
@@ -72,7 +74,13 @@ impl Record {
         }
         let sql = "SELECT coalesce(max(stretch), 1) + 1 FROM resumed";
         let stretch = store.query_row(sql, [], |r| r.get(0)).map_err(&failed)?;
-        Ok(Self { store, failed: None, durability, stretch, batch: whole.batches + 1, hash: whole.hash, rows: Vec::new() })
+        Ok(Self::after(store, durability, stretch, whole.batches, whole.hash))
+    }
+
+    /// After so many batches, the last of which has this hash.
+    fn after(store: Connection, durability: Durability, stretch: u32, batches: i64, hash: Hash) -> Self {
+        let (rows, inserts) = (Vec::new(), <_>::default());
+        Self { store, failed: None, durability, stretch, batch: batches + 1, hash, rows, inserts }
     }
 
     /// Notes that the run goes on at `at`, `gap` after its last row; what differs
@@ -119,12 +127,18 @@ impl Record {
         let mut digest = RowDigest::of(table);
         values.iter().try_for_each(|value| digest.bound(*value))?;
         let digest = digest.end();
-        let marks = "?, ".repeat(values.len());
-        let mut statement = self.store.prepare_cached(&format!("INSERT INTO {table} VALUES ({marks}?, ?)"))?;
+        // Made once: a start of the demo unit writes two hundred rows.
+        let place = TABLES.iter().position(|t| *t == table);
+        let Some((place, insert)) = place.and_then(|place| Some((place, self.inserts.get_mut(place)?))) else {
+            return Err(rusqlite::Error::InvalidParameterName(table.to_owned()));
+        };
+        if insert.is_empty() {
+            *insert = format!("INSERT INTO {table} VALUES ({}?, ?)", "?, ".repeat(values.len()));
+        }
+        let mut statement = self.store.prepare_cached(insert)?;
         let (batch, seal) = (self.batch, digest.get(..SEAL));
         let sealed: [&dyn ToSql; 2] = [&batch, &seal];
         statement.execute(rusqlite::params_from_iter(values.iter().chain(&sealed)))?;
-        let place = TABLES.iter().position(|t| *t == table).unwrap_or(TABLES.len());
         self.rows.push((place, digest));
         Ok(())
     }

@@ -136,6 +136,25 @@ pub(super) struct Place<'p> {
 #[derive(Default)]
 pub(super) struct Tally {
     pub(super) rows: Vec<many::Row>,
+    /// Counted as they come, so that the last start costs no more than the first.
+    good: u32,
+    failed: u32,
+}
+
+impl Tally {
+    fn add(&mut self, row: many::Row) {
+        self.good += u32::from(row.outcome.is_good());
+        self.failed += u32::from(row.outcome.is_failure());
+        self.rows.push(row);
+    }
+}
+
+impl FromIterator<many::Row> for Tally {
+    fn from_iter<I: IntoIterator<Item = many::Row>>(rows: I) -> Self {
+        let mut tally = Self::default();
+        rows.into_iter().for_each(|row| tally.add(row));
+        tally
+    }
 }
 
 fn verdict(start: &Start, seen: &Seen) -> Verdict {
@@ -212,7 +231,7 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
     let stage = place.stage;
     place.journal.write(|r| r.end_start(stage, seen.number, &end))?;
     let Gathered::Starts(tally) = &mut *place.gathered else { return Ok(()) };
-    tally.rows.push(many::Row {
+    tally.add(many::Row {
         outcome,
         state: verdict.state,
         off_time: seen.off_time,
@@ -220,8 +239,7 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
         plateau: verdict.plateau,
         limited: verdict.limited,
     });
-    let count = |is: fn(Outcome) -> bool| u32::try_from(tally.rows.iter().filter(|r| is(r.outcome)).count()).unwrap_or(u32::MAX);
-    let (good, failed) = (count(Outcome::is_good), count(Outcome::is_failure));
+    let (good, failed) = (tally.good, tally.failed);
     let void = u32::try_from(tally.rows.len()).unwrap_or(u32::MAX) - good - failed;
     place.watcher.see(&Progress::Start { number: seen.number, of: start.times, outcome: &words, good, failed, void });
     Ok(())

@@ -192,8 +192,8 @@ fn cut(run: &Run, stage: &Stage) -> Result<Cut, RecordError> {
 fn starts(run: &Run, stage: u32, start: &Start) -> Result<Gathered, RecordError> {
     let limited = run.limited_starts(stage)?;
     let rows = run.starts(stage)?;
-    let tally: Vec<many::Row> = rows.iter().map(|row| judged(row, start, limited.contains(&row.number))).collect();
-    Ok(Gathered::Starts(Tally { rows: tally }))
+    let tally: Tally = rows.iter().map(|row| judged(row, start, limited.contains(&row.number))).collect();
+    Ok(Gathered::Starts(tally))
 }
 
 fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
