@@ -4,6 +4,9 @@
 pub fn fill(template: &str, values: &[(&str, &str)]) -> String {
     let mut text = template.to_owned();
     for (name, value) in values {
+        if !text.contains('{') {
+            break;
+        }
         text = text.replace(&format!("{{{name}}}"), value);
     }
     text

@@ -101,7 +101,8 @@ pub(super) fn batch_begin(before: &Hash, number: i64) -> Sha256 {
 
 /// In hexadecimal.
 pub(super) fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
+    let digit = |half: u8| char::from_digit(half.into(), 16).unwrap_or_default();
+    bytes.iter().flat_map(|b| [digit(b >> 4), digit(b & 15)]).collect()
 }
 
 #[cfg(test)]

@@ -122,7 +122,7 @@ impl Record {
 
     fn try_insert(&mut self, table: &'static str, values: &[&dyn ToSql]) -> rusqlite::Result<()> {
         if self.rows.is_empty() && self.store.is_autocommit() {
-            self.store.execute_batch("BEGIN")?;
+            self.store.prepare_cached("BEGIN")?.execute([])?;
         }
         let mut digest = RowDigest::of(table);
         values.iter().try_for_each(|value| digest.bound(*value))?;
@@ -173,7 +173,7 @@ impl Record {
             count,
             seal::hexadecimal(&hash)
         ])?;
-        self.store.execute_batch("COMMIT")?;
+        self.store.prepare_cached("COMMIT")?.execute([])?;
         self.hash = hash;
         self.batch += 1;
         self.rows.clear();

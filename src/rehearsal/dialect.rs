@@ -17,8 +17,8 @@ pub struct Filled {
 /// Matches a message; case and the amount of white space do not matter.
 pub fn matches(template: &str, message: &str) -> Option<Filled> {
     // Nearly every template is another message's: its header alone tells, and costs little.
-    let header = template.trim_start().split(|c: char| c.is_whitespace() || ",{".contains(c)).next().unwrap_or("");
-    if !message.trim_start().get(..header.len()).is_some_and(|head| head.eq_ignore_ascii_case(header)) {
+    let header = template.trim_start().as_bytes().split(|b| b" \t\r\n,{".contains(b)).next().unwrap_or(&[]);
+    if !message.trim_start().as_bytes().get(..header.len()).is_some_and(|head| head.eq_ignore_ascii_case(header)) {
         return None;
     }
     let (template, message) = (tidy(template), tidy(message));

@@ -172,9 +172,9 @@ impl MeterDevice {
 
     /// Ends the measurement in hand and gives its answer.
     pub fn finish(&mut self, world: &World) -> String {
-        let (Some((t, charge, volts)), Some(range)) = (self.begun.take(), self.range.clone()) else { return "9.91E+37".into() };
+        let (Some((t, charge, volts)), Some(range)) = (self.begun.take(), self.range.as_ref()) else { return "9.91E+37".into() };
         let span = (world.time() - t).max(1e-9);
-        let function = if self.measures_voltage { self.profile.voltage.clone() } else { self.profile.current.clone() };
+        let function = if self.measures_voltage { &self.profile.voltage } else { &self.profile.current };
         let Some(function) = function else { return "9.91E+37".into() };
         let truth = match (self.measures_voltage, self.in_series) {
             (false, true) => (world.charge() - charge) / span,
@@ -190,7 +190,7 @@ impl MeterDevice {
         let value =
             truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
         if self.overloaded || value.abs() > range.full * 1.2 {
-            return in_field(&function, self.profile.overload.first().cloned().unwrap_or_else(|| scientific(9.9e37)));
+            return in_field(function, self.profile.overload.first().cloned().unwrap_or_else(|| scientific(9.9e37)));
         }
         let rounded = (value / range.resolution).round() * range.resolution;
         let unit = match (function.reply.unit, self.measures_voltage) {
@@ -198,7 +198,7 @@ impl MeterDevice {
             (UnitInReply::Checked, true) => " V DC",
             (UnitInReply::Checked, false) => " A DC",
         };
-        in_field(&function, format!("{}{unit}", scientific(rounded)))
+        in_field(function, format!("{}{unit}", scientific(rounded)))
     }
 }
 

@@ -18,6 +18,7 @@ use crate::clock::Clock;
 use crate::link::Link;
 use crate::units::{Amperes, Seconds, Unit, Volts};
 use std::marker::PhantomData;
+use std::sync::Arc;
 
 mod audit;
 mod off;
@@ -31,7 +32,7 @@ pub(in crate::instrument) use read::missing;
 /// A supply. See the module's text for `K`.
 pub struct Supply<K> {
     session: Session,
-    profile: SupplyProfile,
+    profile: Arc<SupplyProfile>,
     select: Option<super::profile::Select>,
     remote: Vec<String>,
     local: Vec<String>,
@@ -93,7 +94,7 @@ impl<K> Supply<K> {
         };
         Ok(Self {
             session,
-            profile: supply.clone(),
+            profile: Arc::new(supply.clone()),
             select: profile.select.clone(),
             remote: profile.remote.clone(),
             local: profile.local.clone(),

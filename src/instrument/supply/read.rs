@@ -21,12 +21,13 @@ impl<K> Supply<K> {
     /// The link's alone: what is wrong with an answer stands in its reading.
     pub async fn snapshot(&mut self) -> Result<Snapshot, Fault> {
         let regulation = self.regulation().await?;
-        let (v, i) = (self.profile.measured_voltage.clone(), self.profile.measured_current.clone());
+        let profile = self.profile.clone();
+        let (v, i) = (&profile.measured_voltage, &profile.measured_current);
         let first = self.answer(&v.ask).await?;
-        let voltage = self.reading(&first, &v, Measurand::Voltage, regulation);
+        let voltage = self.reading(&first, v, Measurand::Voltage, regulation);
         // Where one question answers both, it is asked once.
         let second = if i.ask == v.ask { first } else { self.answer(&i.ask).await? };
-        let current = self.reading(&second, &i, Measurand::Current, regulation);
+        let current = self.reading(&second, i, Measurand::Current, regulation);
         Ok(Snapshot { voltage, current, regulation })
     }
 
@@ -67,7 +68,8 @@ impl<K> Supply<K> {
     }
 
     async fn regulation(&mut self) -> Result<Regulation, Fault> {
-        let Some(mode) = self.profile.mode.clone() else { return Ok(Regulation::Unknown) };
+        let profile = self.profile.clone();
+        let Some(mode) = &profile.mode else { return Ok(Regulation::Unknown) };
         let reply = match self.ask(&mode.ask).await {
             Ok(reply) => reply,
             Err(fault) if fault.is_passing() => return Ok(Regulation::Unknown),
