@@ -16,4 +16,5 @@
 mod support;
 
 mod distributions;
+mod least_squares;
 mod numerics;

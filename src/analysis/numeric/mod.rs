@@ -5,4 +5,6 @@
 //! (StRD, tests/data/nist-strd).
 
 pub mod distribution;
+pub mod least_squares;
+mod qr;
 pub mod sums;
