@@ -8,6 +8,7 @@
 //! Holds always: one seed, one outcome; nothing is computed while nobody looks.
 
 mod board;
+pub mod circuit;
 mod dialect;
 mod leaky;
 mod meter;
