@@ -102,6 +102,13 @@ fn what_cannot_be_is_refused_with_its_reason() {
         "discharge --capacitance \"1 mF\" --from \"60 V\"",
         "discharge --capacitance \"1 mF\" --from \"60 V\" --resistance \"1 kohm\" --current \"1 mA\"",
         "discharge --capacitance \"1 mF\" --from \"1e300 V\" --current \"1 mA\"",
+        "node --rail \"9 V\" --pull-up \"1 Mohm\" --family 74HC",
+        "node --rail \"5 V\" --pull-up \"1 Mohm\" --family 75HC",
+        "node --rail \"5 V\" --family 4000B",
+        "node --rail \"5 V\" --pull-down \"0 ohm\" --family 4000B",
+        "node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --leakage \"2 uA\" --leakage-to \"1 uA\"",
+        "node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --at \"2 V\"",
+        "node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --warmer 0",
     ] {
         all.push_str(&format!("=== {line}\n{}", mistake(line)));
     }

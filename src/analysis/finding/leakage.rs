@@ -154,16 +154,16 @@ fn effect(part: &str, steps: &[LeakageStep], curve: &[(Volts, Amperes, Amperes)]
     let family = &question.family;
     let points = curve.iter().map(|(v, i, u)| Measured { volts: *v, current: *i, expanded: *u * COVERAGE }).collect();
     let asked = question.clone().with(Leak::Curve(points));
-    let working = what_if(&asked);
+    let found = what_if(&asked);
     let at = seat(node);
-    let from = working.undefined_from.map(|b| b.nominal);
-    let steps_told = format!("The working: {}.", working.text().join("; "));
-    let Some(effect) = &working.effect else {
+    let from = found.undefined_from.map(|b| b.nominal);
+    let steps_told = format!("The working: {}.", found.working.text().join("; "));
+    let Some(effect) = &found.effect else {
         let floor = steps.iter().find_map(|s| match s.soak.leakage {
             Level::BelowFloor { floor } => Some(floor),
             _ => None,
         });
-        return match (floor, working.undefined_from) {
+        return match (floor, found.undefined_from) {
             (Some(floor), Some(from)) if floor < from.low => {
                 let sentence = format!(
                     "{part}'s leakage cannot move the node {at}: it is below {}, and {} would be needed.",
@@ -187,7 +187,7 @@ fn effect(part: &str, steps: &[LeakageStep], curve: &[(Volts, Amperes, Amperes)]
     let leak = three(effect.leakage.0, Unit::Ampere);
     let beyond = if effect.within_measured { "" } else { " (beyond the measured voltages, continued)" };
     let (vil, vih) = (three(node.thresholds.low.0, Unit::Volt), three(node.thresholds.high.0, Unit::Volt));
-    let meant = working.meant;
+    let meant = found.meant;
     let (code, severity, verdict) = match effect.reads {
         reads if reads == meant && effect.is_certain() => (
             "node-good",

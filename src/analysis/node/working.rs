@@ -2,7 +2,9 @@
 //! undefined or wrong, step by step, as `rampart calc` and the report show it.
 
 use super::{Between, Effect, Leak, Node, Towards};
+use crate::analysis::finding::Severity;
 use crate::analysis::logic::{self, Reads, Thresholds};
+use crate::analysis::working::Working;
 use crate::units::{Amperes, Ohms, Quantity, Ratio, Unit, Volts, engineering};
 
 /// What is asked.
@@ -62,24 +64,11 @@ impl Question {
     }
 }
 
-/// One step of the working.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Line {
-    /// What is computed.
-    pub what: String,
-    /// How, in letters; empty where it is looked up.
-    pub formula: String,
-    /// The same with the values.
-    pub values: String,
-    /// What comes of it.
-    pub result: String,
-}
-
 /// The answer with its steps.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Working {
-    /// The steps, in order.
-    pub lines: Vec<Line>,
+pub struct WhatIf {
+    /// The steps and the answer in a sentence.
+    pub working: Working,
     /// What the input reads without leakage.
     pub meant: Reads,
     /// The leakage from which on the level is undefined; `None` where none does that.
@@ -88,24 +77,6 @@ pub struct Working {
     pub wrong_from: Option<Between<Amperes>>,
     /// What the leakage asked for does.
     pub effect: Option<Effect>,
-    /// In one sentence.
-    pub answer: String,
-}
-
-impl Working {
-    /// One line of text for each step.
-    pub fn text(&self) -> Vec<String> {
-        let join = |l: &Line| {
-            let steps: Vec<&str> =
-                [&l.formula, &l.values, &l.result].into_iter().map(String::as_str).filter(|s| !s.is_empty()).collect();
-            format!("{}: {}", l.what, steps.join(" = "))
-        };
-        self.lines.iter().map(join).collect()
-    }
-}
-
-fn line(what: &str, formula: &str, values: String, result: String) -> Line {
-    Line { what: what.into(), formula: formula.into(), values, result }
 }
 
 fn three<Q: Quantity>(value: Q) -> String {
@@ -128,56 +99,58 @@ fn word(reads: Reads) -> &'static str {
 
 /// At which leakage the level becomes undefined and wrong, and what the leakage asked
 /// for does. Sources: Kirchhoff's current law, and the family's levels as named.
-pub fn what_if(question: &Question) -> Working {
+pub fn what_if(question: &Question) -> WhatIf {
     let node = &question.node;
-    let mut lines = levels(question);
-    lines.push(at_rest(node));
+    let mut working = at_rest(levels(question), node);
     let (undefined_from, wrong_from) = (node.undefined_from(), node.wrong_from());
     if let Some((first, second)) = node.borders() {
-        lines.extend(border(node, "it stops being certain", first, undefined_from));
-        let other = if node.part == Towards::Ground { "it reads low for certain" } else { "it reads high for certain" };
-        lines.extend(border(node, other, second, wrong_from));
+        working = border(working, node, "leakage that makes it undefined", first, undefined_from);
+        working = border(working, node, "leakage that makes it wrong for certain", second, wrong_from);
     }
     let effect = question.leak.as_ref().and_then(|leak| node.settle(&leak.times(question.warmer)));
     if let Some(effect) = &effect {
-        lines.extend(tried(question, effect));
+        working = tried(working, question, effect);
     }
-    let answer = answer(question, undefined_from.as_ref(), wrong_from.as_ref(), effect.as_ref());
-    Working { lines, meant: node.meant(), undefined_from, wrong_from, effect, answer }
+    working.answer = answer(question, undefined_from.as_ref(), wrong_from.as_ref(), effect.as_ref());
+    working.severity = match &effect {
+        Some(effect) if effect.is_certain() && effect.reads == node.meant() => Severity::Note,
+        Some(effect) if effect.is_certain() => Severity::Anomaly,
+        Some(_) => Severity::Undecided,
+        None => Severity::Note,
+    };
+    WhatIf { working, meant: node.meant(), undefined_from, wrong_from, effect }
 }
 
-fn levels(question: &Question) -> Vec<Line> {
+fn levels(question: &Question) -> Working {
     let Thresholds { low, high } = question.node.thresholds;
-    let mut lines = vec![line(
-        &format!("levels of {} at {}", question.family, question.node.rail),
-        "",
-        String::new(),
-        format!(
-            "low at or below VIL {}, high at or above VIH {}, undefined between ({})",
-            three(low),
-            three(high),
-            question.source
-        ),
-    )];
-    if let Some((typical, source)) = logic::typical(&question.family, question.node.rail) {
-        let found = format!("between {} and {}, without a guarantee ({source})", three(typical.low), three(typical.high));
-        lines.push(line("where it typically switches", "", String::new(), found));
-    }
-    lines
+    let at = format!("{} at {}", question.family, question.node.rail);
+    let working = Working::new("Level of a node under leakage")
+        .step("VIL", "", "", low)
+        .remark(format!("{at} reads low at or below it"))
+        .step("VIH", "", "", high)
+        .remark(format!("{at} reads high at or above it; between them it is undefined"))
+        .source("Kirchhoff's current law")
+        .source(format!("levels of {}: {}", question.family, question.source));
+    let Some((typical, source)) = logic::typical(&question.family, question.node.rail) else { return working };
+    let (low, high) = (three(typical.low), three(typical.high));
+    working.caution(format!("It typically switches between {low} and {high}, without a guarantee ({source})."))
 }
 
-fn at_rest(node: &Node) -> Line {
+fn at_rest(working: Working, node: &Node) -> Working {
     let level = node.at_rest();
     let (formula, values) = match (node.up, node.down) {
         (Some(up), Some(down)) => ("rail × R_down / (R_up + R_down)", format!("{} × {down} / ({up} + {down})", node.rail)),
         (Some(_), None) => ("rail", String::new()),
         _ => ("ground", String::new()),
     };
-    line("level without leakage", formula, values, format!("{}, {}", spread(&level), word(node.thresholds.read(level.nominal))))
+    working
+        .step("level without leakage", formula, values, level.nominal)
+        .between(level.low.0, level.high.0)
+        .remark(word(node.thresholds.read(level.nominal)))
 }
 
-fn border(node: &Node, what: &str, level: Volts, leakage: Option<Between<Amperes>>) -> Option<Line> {
-    let leakage = leakage?;
+fn border(working: Working, node: &Node, what: &'static str, level: Volts, leakage: Option<Between<Amperes>>) -> Working {
+    let Some(leakage) = leakage else { return working };
     let v = three(level);
     let name = if level == node.thresholds.high { "VIH" } else { "VIL" };
     let (through_up, through_down) = (format!("(rail − {name}) / R_up"), format!("{name} / R_down"));
@@ -188,39 +161,33 @@ fn border(node: &Node, what: &str, level: Volts, leakage: Option<Between<Amperes
         (Towards::Ground, Some(up), None) => (through_up, up),
         (Towards::Rail, Some(up), Some(down)) => (format!("{through_down} − {through_up}"), format!("{down} − {up}")),
         (Towards::Rail, None, Some(down)) => (through_down, down),
-        _ => return None,
+        _ => return working,
     };
+    let working = working.step(what, formula, values, leakage.nominal).between(leakage.low.0, leakage.high.0);
+    if leakage.nominal.0 <= 0.0 {
+        return working;
+    }
     let across = node.across_part(level);
-    let as_resistor = if leakage.nominal.0 > 0.0 {
-        format!(", which is {} across the part's {}", three(across / leakage.nominal), three(across))
-    } else {
-        String::new()
-    };
-    Some(Line {
-        what: format!("leakage from which on {what}"),
-        formula,
-        values,
-        result: format!("{}{as_resistor}", spread(&leakage)),
-    })
+    working.remark(format!("which is {} across the part's {}", three(across / leakage.nominal), three(across)))
 }
 
-fn tried(question: &Question, effect: &Effect) -> Vec<Line> {
+fn tried(mut working: Working, question: &Question, effect: &Effect) -> Working {
     let node = &question.node;
-    let mut lines = Vec::new();
-    if let Some(leak) = &question.leak {
-        let said = match leak {
-            Leak::Constant { low, high } if low == high => format!("{} at any voltage", three(*low)),
-            Leak::Constant { low, high } => format!("{} to {} at any voltage", three(*low), three(*high)),
-            Leak::Ohmic { low, high, at } if low == high => {
-                format!("{} at {at}, in proportion elsewhere ({})", three(*low), three(*at / *low))
-            }
-            Leak::Ohmic { low, high, at } => format!("{} to {} at {at}, in proportion elsewhere", three(*low), three(*high)),
-            Leak::Curve(points) => format!("as measured at {} voltages", points.len()),
-        };
-        let warmer =
-            if question.warmer == 1.0 { String::new() } else { format!(", times {} for the temperature", question.warmer) };
-        lines.push(line("the leakage", "", String::new(), format!("{said}{warmer}")));
-    }
+    let warmer = if question.warmer == 1.0 { String::new() } else { format!("; times {} for the temperature", question.warmer) };
+    working = match &question.leak {
+        Some(Leak::Constant { low, high }) => working
+            .step("leakage to be tried", "", "", (*low + *high) / 2.0)
+            .between(low.0, high.0)
+            .remark(format!("at any voltage{warmer}")),
+        Some(Leak::Ohmic { low, high, at }) => working
+            .step("leakage to be tried", "", "", (*low + *high) / 2.0)
+            .between(low.0, high.0)
+            .remark(format!("at {at}, in proportion elsewhere{warmer}")),
+        Some(Leak::Curve(points)) => working
+            .step("voltages at which the leakage was measured", "", "", points.len() as u64)
+            .remark(format!("ln I in a straight line between{warmer}")),
+        None => working,
+    };
     let sign = if node.part == Towards::Ground { "−" } else { "+" };
     let formula = match (node.up, node.down) {
         (Some(_), Some(_)) => format!("level without leakage {sign} I × R_up R_down / (R_up + R_down)"),
@@ -234,9 +201,10 @@ fn tried(question: &Question, effect: &Effect) -> Vec<Line> {
     };
     let values = format!("{} {sign} {} × {}", three(node.at_rest().nominal), three(effect.leakage), three(parallel));
     let beyond = if effect.within_measured { "" } else { "; beyond the measured voltages, continued" };
-    let result = format!("{}, {}{beyond}", spread(&effect.level), word(effect.reads));
-    lines.push(Line { what: "level with it, where both agree".into(), formula, values, result });
-    lines
+    working
+        .step("level with the leakage", formula, values, effect.level.nominal)
+        .between(effect.level.low.0, effect.level.high.0)
+        .remark(format!("{}{beyond}", word(effect.reads)))
 }
 
 fn answer(

@@ -81,13 +81,13 @@ fn a_leak_to_ground_breaks_a_high_level_where_ohms_law_says() {
     near(found.wrong_from.unwrap().nominal.0, 3.5e-6, 1e-12);
     assert_eq!(found.meant, Reads::High);
     assert_eq!(
-        found.answer,
+        found.working.answer,
         "The level is undefined for 4000B from a leakage of 1.50 uA on, and wrong for certain from 3.50 uA on."
     );
-    let text = found.text();
+    let text = found.working.text();
     assert!(
         text.iter().any(|l| l
-            == "leakage from which on it stops being certain: (rail − VIH) / R_up = (5 V − 3.50 V) / 1 Mohm = 1.50 uA, which is 2.33 Mohm across the part's 3.50 V"),
+            == "leakage that makes it undefined: (rail − VIH) / R_up = (5 V − 3.50 V) / 1 Mohm = 1.500 uA, which is 2.33 Mohm across the part's 3.50 V"),
         "{text:#?}"
     );
     // With 5 % resistors: from 1.5 V over 1.05 Mohm to 1.5 V over 0.95 Mohm.
@@ -124,10 +124,10 @@ fn a_divider_is_solved_with_both_of_its_resistors() {
     let other = Question { node: crate::analysis::node::Node { part: Towards::Rail, ..asked.node }, ..asked };
     let found = what_if(&other);
     assert_eq!((found.undefined_from, found.wrong_from), (None, None));
-    assert_eq!(found.answer, "A leakage there cannot spoil the level: it pulls the node to where it is, high.");
+    assert_eq!(found.working.answer, "A leakage there cannot spoil the level: it pulls the node to where it is, high.");
     // A divider that rests between the levels is undefined without any leak.
     let half = Question::new(Volts(5.0), Some(Ohms(1e5)), Some(Ohms(1e5)), Towards::Ground, "4000B").unwrap();
-    assert_eq!(what_if(&half).answer, "The node stands at 2.50 V without any leakage: undefined for 4000B.");
+    assert_eq!(what_if(&half).working.answer, "The node stands at 2.50 V without any leakage: undefined for 4000B.");
 }
 
 #[test]

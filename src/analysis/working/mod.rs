@@ -11,6 +11,7 @@ mod burden;
 mod capacitor;
 mod discharge;
 mod inrush;
+mod node;
 mod rejection;
 mod timing;
 mod touch;
@@ -20,6 +21,7 @@ pub use burden::{Load, burden, loading};
 pub use capacitor::{Absorption, drift, droop, insulation, recovery};
 pub use discharge::{Drain, discharge};
 pub use inrush::inrush;
+pub use node::{Described, node};
 pub use rejection::{Window, rejection};
 pub use timing::{TIME_CONSTANTS, event, settle, soak};
 pub use touch::touch;
@@ -58,6 +60,31 @@ pub struct Step {
     pub put_in: String,
     /// The result.
     pub value: Value,
+    /// Its limits, where they are known and differ from it.
+    pub between: Option<(f64, f64)>,
+    /// What it means, or where it was looked up; empty where nothing is to be said.
+    pub remark: Cow<'static, str>,
+}
+
+impl Step {
+    /// In one line: `t = tau ln(V0 / V) = 1 s × ln(120 V / 60 V) = 693.1 ms`.
+    pub fn equation(&self) -> String {
+        let mut text: Vec<&str> = [self.formula.as_ref(), &self.put_in].into_iter().filter(|part| !part.is_empty()).collect();
+        let value = self.value.spoken();
+        text.push(&value);
+        let mut text = text.join(" = ");
+        if let Some((low, high)) = self.between {
+            let (low, high) = (self.value.with(low).to_string(), self.value.with(high).to_string());
+            if low != high {
+                text.push_str(&format!(" ({low} to {high})"));
+            }
+        }
+        if !self.remark.is_empty() {
+            text.push_str(", ");
+            text.push_str(&self.remark);
+        }
+        text
+    }
 }
 
 /// The result of a step.
@@ -78,6 +105,15 @@ impl Value {
         match self {
             Value::Quantity(x, _) | Value::Number(x, _) => x,
             Value::Count(n) => n as f64,
+        }
+    }
+
+    /// Another number of the same kind.
+    fn with(self, number: f64) -> Self {
+        match self {
+            Value::Quantity(_, unit) => Value::Quantity(number, unit),
+            Value::Number(_, symbol) => Value::Number(number, symbol),
+            Value::Count(_) => Value::Number(number, ""),
         }
     }
 
@@ -232,7 +268,25 @@ impl Working {
         value: impl Into<Value>,
     ) -> Self {
         let (name, formula) = (name.into(), formula.into());
-        self.steps.push(Step { name, formula, put_in: put_in.into(), value: value.into() });
+        self.steps.push(Step { name, formula, put_in: put_in.into(), value: value.into(), between: None, remark: "".into() });
+        self
+    }
+
+    /// With the limits of the last step's result.
+    #[must_use]
+    pub fn between(mut self, low: f64, high: f64) -> Self {
+        if let Some(step) = self.steps.last_mut() {
+            step.between = Some((low, high)).filter(|_| low < high);
+        }
+        self
+    }
+
+    /// With a remark on the last step.
+    #[must_use]
+    pub fn remark(mut self, remark: impl Into<Cow<'static, str>>) -> Self {
+        if let Some(step) = self.steps.last_mut() {
+            step.remark = remark.into();
+        }
         self
     }
 
@@ -262,12 +316,26 @@ impl Working {
     /// # Errors
     /// A step gave a number that is none, or too large to be held.
     pub fn conclude(mut self, answer: impl Into<String>) -> Result<Self, Refusal> {
-        if let Some(step) = self.steps.iter().find(|s| !s.value.number().is_finite()) {
+        self.answer = answer.into();
+        self.checked()
+    }
+
+    /// The same, where every number of it is one.
+    ///
+    /// # Errors
+    /// A step gave a number that is none, or too large to be held.
+    pub fn checked(self) -> Result<Self, Refusal> {
+        let held = |s: &Step| s.value.number().is_finite() && s.between.is_none_or(|(a, b)| a.is_finite() && b.is_finite());
+        if let Some(step) = self.steps.iter().find(|s| !held(s)) {
             let problem = format!("the {} cannot be held as a number: {}", step.name, step.formula);
             return Err(Refusal::new(problem).hint("a value that was given is far from anything at a bench"));
         }
-        self.answer = answer.into();
         Ok(self)
+    }
+
+    /// The steps, one line for each: `peak current: I = V0 / R = 60 V / 1 kohm = 60.00 mA`.
+    pub fn text(&self) -> Vec<String> {
+        self.steps.iter().map(|s| format!("{}: {}", s.name, s.equation())).collect()
     }
 
     /// The value of a step.

@@ -10,6 +10,7 @@ mod event;
 mod inrush;
 mod insulation;
 mod loading;
+mod node;
 mod options;
 mod print;
 mod recovery;
@@ -72,6 +73,11 @@ enum What {
     /// What a voltmeter takes away from a source with a resistance
     #[command(after_help = "Example: rampart calc loading --source \"100 kohm\" --input \"10 Mohm\"")]
     Loading(loading::Arguments),
+    /// At which leakage the level of a node becomes undefined or wrong, and what a given one does
+    #[command(
+        after_help = "Example: rampart calc node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --leakage \"150 uA\" --at \"6 V\"\n\nExit code 1: the leakage makes the level undefined or wrong; 5: within its limits it may."
+    )]
+    Node(node::Arguments),
     /// The voltage that comes back after a discharge
     #[command(after_help = "Example: rampart calc recovery --voltage \"400 V\" --dielectric electrolytic")]
     Recovery(recovery::Arguments),
@@ -102,6 +108,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         What::Inrush(a) => ("inrush", a.working()),
         What::Insulation(a) => ("insulation", a.working()),
         What::Loading(a) => ("loading", a.working()),
+        What::Node(a) => ("node", a.working()),
         What::Recovery(a) => ("recovery", a.working()),
         What::Rejection(a) => ("rejection", a.working()),
         What::Settle(a) => ("settle", a.working()),

@@ -1,6 +1,6 @@
 //! A working on the screen, or as JSON.
 
-use crate::analysis::working::{Step, Working};
+use crate::analysis::working::Working;
 use crate::view::outln;
 use serde_json::{Map, Value, json};
 
@@ -11,7 +11,7 @@ pub(super) fn working(name: &str, working: &Working, as_json: bool) {
     }
     outln!("{}", working.title);
     for step in &working.steps {
-        outln!("  {}\n      {}", step.name, equation(step));
+        outln!("  {}\n      {}", step.name, step.equation());
     }
     outln!("\n{}", working.answer);
     for caution in &working.cautions {
@@ -22,12 +22,6 @@ pub(super) fn working(name: &str, working: &Working, as_json: bool) {
     }
 }
 
-/// `t = tau ln(V0 / V) = 1 s × ln(120 V / 60 V) = 693.1 ms`
-fn equation(step: &Step) -> String {
-    let put_in = if step.put_in.is_empty() { String::new() } else { format!(" = {}", step.put_in) };
-    format!("{}{put_in} = {}", step.formula, step.value.spoken())
-}
-
 /// For programs: each step by its name, in the unit without prefix; a percentage as a ratio.
 fn value(name: &str, working: &Working) -> Value {
     let mut results = Map::new();
@@ -36,9 +30,14 @@ fn value(name: &str, working: &Working) -> Value {
             crate::analysis::working::Value::Count(n) => json!(n),
             other => json!(other.number()),
         };
-        results.insert(key(&step.name), json!({ "value": number, "unit": step.value.symbol() }));
+        let mut result = json!({ "value": number, "unit": step.value.symbol() });
+        if let (Some((low, high)), Some(fields)) = (step.between, result.as_object_mut()) {
+            fields.insert("low".into(), json!(low));
+            fields.insert("high".into(), json!(high));
+        }
+        results.insert(key(&step.name), result);
     }
-    let steps: Vec<Value> = working.steps.iter().map(|s| json!({ "name": s.name, "working": equation(s) })).collect();
+    let steps: Vec<Value> = working.steps.iter().map(|s| json!({ "name": s.name, "working": s.equation() })).collect();
     json!({
         "calculation": name,
         "title": working.title,

@@ -1,0 +1,67 @@
+//! `rampart calc node`
+
+use super::options::quantity;
+use crate::analysis::node::Towards;
+use crate::analysis::working::{Described, Refusal, Working, node};
+use crate::units::{Amperes, Ohms, Ratio, Volts};
+
+/// Options of `calc node`.
+#[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("resistor").required(true).multiple(true)))]
+pub(super) struct Arguments {
+    /// The rail, which supplies the input, too
+    #[arg(long, value_parser = quantity::<Volts>, allow_hyphen_values = true)]
+    rail: Volts,
+    /// The resistor from the rail to the node
+    #[arg(long, value_parser = quantity::<Ohms>, allow_hyphen_values = true, group = "resistor")]
+    pull_up: Option<Ohms>,
+    /// The resistor from the node to ground
+    #[arg(long, value_parser = quantity::<Ohms>, allow_hyphen_values = true, group = "resistor")]
+    pull_down: Option<Ohms>,
+    /// The tolerance of the resistors
+    #[arg(long, value_parser = quantity::<Ratio>, allow_hyphen_values = true, default_value = "0 %")]
+    tolerance: Ratio,
+    /// Where the leaking part lies: from the node to this
+    #[arg(long, value_enum, default_value = "ground")]
+    part_to: To,
+    /// The logic family that listens
+    #[arg(long)]
+    family: String,
+    /// A leakage to try
+    #[arg(long, value_parser = quantity::<Amperes>, allow_hyphen_values = true)]
+    leakage: Option<Amperes>,
+    /// The largest that it may be, where it is a range
+    #[arg(long, value_parser = quantity::<Amperes>, allow_hyphen_values = true, requires = "leakage")]
+    leakage_to: Option<Amperes>,
+    /// The voltage at the part that the leakage was measured at; it is in proportion elsewhere
+    #[arg(long, value_parser = quantity::<Volts>, allow_hyphen_values = true, requires = "leakage")]
+    at: Option<Volts>,
+    /// How many times the leakage is larger at the temperature in use
+    #[arg(long, allow_hyphen_values = true, default_value = "1")]
+    warmer: f64,
+}
+
+/// Where the part lies, as it is written on the command line.
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum To {
+    Ground,
+    Rail,
+}
+
+impl Arguments {
+    pub(super) fn working(&self) -> Result<Working, Refusal> {
+        node(&Described {
+            rail: self.rail,
+            up: self.pull_up,
+            down: self.pull_down,
+            tolerance: self.tolerance,
+            part: match self.part_to {
+                To::Ground => Towards::Ground,
+                To::Rail => Towards::Rail,
+            },
+            family: self.family.clone(),
+            leakage: self.leakage.map(|low| (low, self.leakage_to.unwrap_or(low), self.at)),
+            warmer: self.warmer,
+        })
+    }
+}
