@@ -9,8 +9,8 @@
 
 mod board;
 pub mod circuit;
-mod dialect;
 mod leaky;
+mod message;
 mod meter;
 mod panel;
 mod rig;

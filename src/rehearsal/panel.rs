@@ -1,9 +1,9 @@
 //! What a person can set at the supply's front panel, and the timer that switches off
 //! when nobody speaks to it.
 
-use super::dialect::matches;
-use super::supply::Does;
+use super::supply::written;
 use crate::instrument::profile::{Condition, SupplyProfile};
+use crate::scpi::program::Numeric;
 
 /// The front panel's settings, and the timer.
 #[derive(Clone, Debug, Default)]
@@ -22,52 +22,43 @@ pub struct Panel {
 }
 
 impl Panel {
-    /// What is asked of it.
-    pub fn asked(&self, profile: &SupplyProfile, message: &str) -> Option<Does> {
-        let condition = |condition: &Option<Condition>, bad: bool| {
-            let condition = condition.as_ref()?;
-            matches(&condition.ask, message)?;
-            let good = condition.good.first()?;
-            Some(Does::Answers(if bad { other_than(good) } else { good.clone() }))
-        };
-        if let Some(does) = condition(&profile.coupling, self.coupled).or_else(|| condition(&profile.power_on, self.remembers)) {
-            return Some(does);
-        }
-        if let Some(sense) = &profile.sense
-            && matches(&sense.ask, message).is_some()
-        {
-            let words = if self.remote_sense { &sense.remote } else { &sense.local };
-            return Some(Does::Answers(words.first()?.clone()));
-        }
-        let watchdog = profile.watchdog.as_ref()?;
-        matches(watchdog.delay.setting.ask.as_ref()?, message)?;
-        let step = watchdog.delay.setting.resolution;
-        Some(Does::Answers(super::supply::written(self.seconds, step, &watchdog.delay.setting.reply, "s", 1)))
+    /// Whether the channels are coupled, in the dialect's words.
+    pub fn coupling(&self, profile: &SupplyProfile) -> Option<String> {
+        says(&profile.coupling, self.coupled)
     }
 
-    /// What sets something of it.
-    pub fn set(&mut self, profile: &SupplyProfile, message: &str) -> Option<Does> {
-        for (condition, flag) in [(&profile.coupling, &mut self.coupled), (&profile.power_on, &mut self.remembers)] {
-            if condition.as_ref().and_then(|c| c.set.as_ref()).is_some_and(|set| matches(set, message).is_some()) {
-                *flag = false;
-                return Some(Does::Sets);
-            }
-        }
-        let watchdog = profile.watchdog.as_ref()?;
-        let is = |template: &String| matches(template, message).is_some();
-        if let Some(filled) = matches(&watchdog.delay.setting.set, message) {
-            self.seconds = filled.first?.clamp(0.0, watchdog.delay.longest.0);
-            return Some(Does::Sets);
-        }
-        if watchdog.enable.iter().any(is) {
-            self.armed = true;
-            return Some(Does::Sets);
-        }
-        if watchdog.disable.iter().any(is) {
-            self.armed = false;
-            return Some(Does::Sets);
-        }
-        watchdog.clear.as_ref().is_some_and(is).then_some(Does::Sets)
+    /// What the output does when the mains come back.
+    pub fn power_on(&self, profile: &SupplyProfile) -> Option<String> {
+        says(&profile.power_on, self.remembers)
+    }
+
+    /// Where it senses.
+    pub fn sense(&self, profile: &SupplyProfile) -> Option<String> {
+        let sense = profile.sense.as_ref()?;
+        if self.remote_sense { &sense.remote } else { &sense.local }.first().cloned()
+    }
+
+    /// The timer's time.
+    pub fn ask_timer(&self, profile: &SupplyProfile) -> Option<String> {
+        let setting = &profile.watchdog.as_ref()?.delay.setting;
+        Some(written(self.seconds, setting.resolution, &setting.reply, "s", 1))
+    }
+
+    /// Sets it; `None` where that cannot be.
+    pub fn set_timer(&mut self, profile: &SupplyProfile, wanted: Option<Numeric>) -> Option<()> {
+        let longest = profile.watchdog.as_ref()?.delay.longest.0;
+        self.seconds = match wanted? {
+            Numeric::Value(seconds) => seconds.clamp(0.0, longest),
+            Numeric::Maximum => longest,
+            Numeric::Minimum | Numeric::Default => 0.0,
+            _ => return None,
+        };
+        Some(())
+    }
+
+    /// Arms or disarms it.
+    pub fn arm(&mut self, armed: bool) {
+        self.armed = armed;
     }
 
     /// After power-on: what is kept is kept, and the timer is not armed.
@@ -84,6 +75,11 @@ impl Panel {
     pub fn is_over(&self, at: f64) -> bool {
         self.armed && at - self.heard > self.seconds
     }
+}
+
+fn says(condition: &Option<Condition>, bad: bool) -> Option<String> {
+    let good = condition.as_ref()?.good.first()?;
+    Some(if bad { other_than(good) } else { good.clone() })
 }
 
 /// Another answer than this one.

@@ -2,10 +2,11 @@
 
 use super::board::Live;
 use super::leaky::{Leaky, Part};
+use super::message::{self, Device, Does};
 use super::meter::MeterDevice;
 use super::panel::Panel;
+use super::supply::SupplyDevice;
 pub use super::supply::Switch;
-use super::supply::{Does, SupplyDevice};
 use super::unit::UnitFile;
 use super::world::World;
 use crate::clock::Clock;
@@ -109,23 +110,34 @@ impl Rig {
     }
 
     /// What a stand-in does with a message, now.
-    pub(super) fn handle(&self, role: Role, message: &str) -> Does {
+    pub(super) fn handle(&self, role: Role, message: impl AsRef<[u8]>) -> Does {
         let mut inner = self.lock();
         let Inner { world, supply, meter, .. } = &mut *inner;
         match (role, meter) {
-            (Role::Supply, _) => supply.handle(message, world),
-            (Role::Meter, Some(meter)) => meter.handle(message, world),
+            (Role::Supply, _) => message::handle(supply, message.as_ref(), world),
+            (Role::Meter, Some(meter)) => message::handle(meter, message.as_ref(), world),
             (Role::Meter, None) => Does::Ignores,
         }
     }
 
-    /// The answer of a measurement whose time is over.
-    pub(super) fn finish(&self, role: Role) -> String {
+    /// What a stand-in does when the time of a measurement is over.
+    pub(super) fn finish(&self, role: Role) -> Does {
         let mut inner = self.lock();
-        let Inner { world, meter, .. } = &mut *inner;
+        let Inner { world, supply, meter, .. } = &mut *inner;
         match (role, meter) {
-            (Role::Meter, Some(meter)) => meter.finish(world),
-            _ => String::new(),
+            (Role::Supply, _) => message::finish(supply, world),
+            (Role::Meter, Some(meter)) => message::finish(meter, world),
+            (Role::Meter, None) => Does::Ignores,
+        }
+    }
+
+    /// Something of a stand-in's end of the conversation.
+    pub(super) fn dialogue<T>(&self, role: Role, what: impl FnOnce(&mut message::Dialogue) -> T) -> Option<T> {
+        let mut inner = self.lock();
+        let Inner { supply, meter, .. } = &mut *inner;
+        match role {
+            Role::Supply => Some(what(supply.dialogue())),
+            Role::Meter => meter.as_mut().map(|meter| what(meter.dialogue())),
         }
     }
 

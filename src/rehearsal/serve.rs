@@ -2,8 +2,8 @@
 //! Terminators, echo, acknowledgement, prompt and the gap are here; what the
 //! messages mean is the device's.
 
+use super::message::{Dialogue, Does, LONGEST};
 use super::rig::Rig;
-use super::supply::Does;
 use crate::clock::Clock;
 use crate::instrument::Role;
 use crate::instrument::profile::Wire;
@@ -15,8 +15,6 @@ use tokio::sync::mpsc;
 
 /// Time that a stand-in takes for a message.
 const REPLY: Seconds = Seconds(0.002);
-/// The longest message that it takes.
-const LONGEST: usize = 4096;
 /// How many chunks may wait while it is busy.
 const HEARD: usize = 64;
 
@@ -76,17 +74,16 @@ async fn obey<S: AsyncWrite>(
     role: Role,
     wire: &Wire,
     quirks: Quirks,
-    mut chunks: mpsc::Receiver<Heard>,
+    chunks: mpsc::Receiver<Heard>,
     mut writer: WriteHalf<S>,
 ) -> io::Result<()> {
     let clock = rig.clock();
-    let mut arrived = Vec::new();
+    let interrupts = rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
+    let mut ear = Ear { chunks, arrived: Vec::new(), came: Seconds(0.0), overrun: false };
     let mut free_at = Seconds(0.0);
     let mut count = 0;
-    while let Some(heard) = chunks.recv().await {
-        let (came, bytes) = heard?;
-        arrived.extend_from_slice(&bytes);
-        while let Some(message) = take(&mut arrived, wire.send_end.as_bytes()) {
+    while ear.hear().await? {
+        while let Some(message) = ear.take(wire.send_end.as_bytes()) {
             count += 1;
             if quirks.hang_up_after.is_some_and(|n| count > n) {
                 return Ok(());
@@ -95,39 +92,31 @@ async fn obey<S: AsyncWrite>(
                 continue;
             }
             // A real one misses what comes too early; half a millisecond is a timer's grain.
-            if quirks.strict_gap && came.0 < free_at.0 - 5e-4 {
+            if quirks.strict_gap && ear.came.0 < free_at.0 - 5e-4 {
                 continue;
             }
-            let text = String::from_utf8_lossy(&message).trim().to_owned();
+            let came = ear.came;
             clock.sleep(REPLY + quirks.slower).await;
-            let does = rig.handle(role, &text);
+            let mut does = rig.handle(role, &message);
             let sets = matches!(does, Does::Sets);
-            let mut lines = Vec::new();
             let mut rest = Seconds(0.0);
-            if wire.echo {
-                lines.push(text);
-            }
-            match does {
-                Does::Sets => lines.extend(wire.acknowledge.clone()),
-                Does::Answers(answer) => {
-                    lines.push(answer);
-                    lines.extend(wire.acknowledge.clone());
+            let mut interrupted = false;
+            while let Does::Measures { first, then } = does {
+                rest = Seconds(then) - REPLY;
+                interrupted = interrupts && ear.interrupts(clock.sleep(Seconds(first))).await?;
+                if interrupted {
+                    break;
                 }
-                Does::Measures { first, then } => {
+                if !interrupts {
                     clock.sleep(Seconds(first)).await;
-                    lines.push(rig.finish(role));
-                    lines.extend(wire.acknowledge.clone());
-                    rest = Seconds(then) - REPLY;
                 }
-                Does::Complains(words) => lines.push(words),
-                Does::Ignores => {}
+                does = rig.finish(role);
             }
-            lines.extend(wire.prompt.clone());
-            let mut answer = Vec::new();
-            for line in lines {
-                answer.extend_from_slice(line.as_bytes());
-                answer.extend_from_slice(wire.receive_end.as_bytes());
+            if interrupted || (interrupts && matches!(does, Does::Answers(_)) && ear.has_more()?) {
+                rig.dialogue(role, Dialogue::interrupt);
+                continue;
             }
+            let answer = response(wire, &message, does);
             // The gap counts from the end of the message, or from that of its answer.
             free_at = if sets && answer.is_empty() {
                 came + wire.write_gap
@@ -137,11 +126,109 @@ async fn obey<S: AsyncWrite>(
             writer.write_all(&answer).await?;
             clock.sleep(rest).await;
         }
-        if arrived.len() > LONGEST {
-            arrived.clear();
+        if ear.is_overrun() {
+            rig.dialogue(role, Dialogue::overrun);
         }
     }
+    // Who leaves in the middle of a question had wanted an answer.
+    if ear.arrived.contains(&b'?') {
+        rig.dialogue(role, Dialogue::leave_unterminated);
+    }
     Ok(())
+}
+
+/// What is sent after a message: its echo, the answer, the acknowledgement, the prompt.
+fn response(wire: &Wire, message: &[u8], does: Does) -> Vec<u8> {
+    let echo = wire.echo.then(|| String::from_utf8_lossy(message).trim().to_owned());
+    let (line, acknowledged) = match does {
+        Does::Sets => (None, true),
+        Does::Answers(answer) => (Some(answer), true),
+        Does::Complains(words) => (Some(words), false),
+        Does::Ignores | Does::Measures { .. } => (None, false),
+    };
+    let acknowledgement = wire.acknowledge.as_deref().filter(|_| acknowledged);
+    let lines = [echo.as_deref(), line.as_deref(), acknowledgement, wire.prompt.as_deref()];
+    let mut bytes = Vec::new();
+    for line in lines.into_iter().flatten() {
+        bytes.extend_from_slice(line.as_bytes());
+        bytes.extend_from_slice(wire.receive_end.as_bytes());
+    }
+    bytes
+}
+
+/// What has arrived and has not been taken yet.
+struct Ear {
+    chunks: mpsc::Receiver<Heard>,
+    arrived: Vec<u8>,
+    /// When the last of it came.
+    came: Seconds,
+    /// More had arrived than there is room for: up to the next terminator all is lost.
+    overrun: bool,
+}
+
+impl Ear {
+    /// Waits for more; false when nothing will come any more.
+    async fn hear(&mut self) -> io::Result<bool> {
+        let heard = self.chunks.recv().await;
+        self.note(heard)
+    }
+
+    fn note(&mut self, heard: Option<Heard>) -> io::Result<bool> {
+        let Some(heard) = heard else { return Ok(false) };
+        let (came, bytes) = heard?;
+        self.came = came;
+        self.arrived.extend_from_slice(&bytes);
+        Ok(true)
+    }
+
+    /// Whether another message has begun to arrive by now.
+    fn has_more(&mut self) -> io::Result<bool> {
+        while let Ok(heard) = self.chunks.try_recv() {
+            self.note(Some(heard))?;
+        }
+        Ok(self.arrived.iter().any(|byte| !byte.is_ascii_whitespace()))
+    }
+
+    /// Waits, unless another message begins to arrive.
+    async fn interrupts(&mut self, wait: impl Future<Output = ()>) -> io::Result<bool> {
+        tokio::pin!(wait);
+        loop {
+            if self.has_more()? {
+                return Ok(true);
+            }
+            tokio::select! {
+                biased;
+                () = &mut wait => return Ok(false),
+                heard = self.chunks.recv() => {
+                    if !self.note(heard)? {
+                        // Nobody can interrupt any more.
+                        wait.await;
+                        return Ok(false);
+                    }
+                }
+            }
+        }
+    }
+
+    /// The first whole message.
+    fn take(&mut self, end: &[u8]) -> Option<Vec<u8>> {
+        loop {
+            let message = take(&mut self.arrived, end)?;
+            if !std::mem::take(&mut self.overrun) {
+                return Some(message);
+            }
+        }
+    }
+
+    /// Whether there is no room for what has arrived. It is thrown away then, and what
+    /// comes up to the next terminator with it.
+    fn is_overrun(&mut self) -> bool {
+        if self.arrived.len() <= LONGEST {
+            return false;
+        }
+        self.arrived.clear();
+        !std::mem::replace(&mut self.overrun, true)
+    }
 }
 
 fn take(arrived: &mut Vec<u8>, end: &[u8]) -> Option<Vec<u8>> {

@@ -32,8 +32,7 @@ impl SupplyDevice {
             channel.on = was_on && self.panel.remembers;
         }
         self.selected = 1;
-        self.errors.clear();
-        self.remote = self.dialect.remote.is_empty();
+        self.dialogue.restart(&self.dialect);
         self.panel.restart();
         self.apply(self.wired, world);
     }

@@ -6,9 +6,17 @@ use crate::instrument::Role;
 use crate::instrument::profile::{OffState, SHIPPED};
 use crate::rehearsal::board::Live;
 use crate::rehearsal::leaky::Part;
-use crate::rehearsal::supply::Does;
+use crate::rehearsal::message::Does;
 use crate::rehearsal::world::{Source, World};
 use crate::units::{Ohms, Seconds};
+
+/// The answer of the meter's measurement.
+fn finished(rig: &Rig) -> String {
+    match rig.finish(Role::Meter) {
+        Does::Answers(text) => text,
+        other => panic!("{other:?}"),
+    }
+}
 
 fn world(text: &str, leads: f64, off: OffState) -> World {
     let unit = unit(text);
@@ -281,7 +289,7 @@ async fn a_unit_asleep_reads_zero_at_every_supply_and_not_at_the_meter() {
             rig.clock().sleep(Seconds(0.1)).await;
             assert!(matches!(rig.handle(Role::Meter, "READ?"), Does::Measures { .. }));
             rig.clock().sleep(Seconds(0.02)).await;
-            let read: f64 = rig.finish(Role::Meter).parse().unwrap();
+            let read: f64 = finished(&rig).parse().unwrap();
             // 0.05 % of the reading and 0.025 % of 100 uA.
             assert!((read - 65e-6).abs() < 65e-6 * 5e-4 + 25e-9, "{read}");
         }
@@ -306,7 +314,7 @@ async fn a_meter_gives_the_mean_over_its_integration_time() {
         for _ in 0..30 {
             let Does::Measures { first, then } = rig.handle(Role::Meter, "READ?") else { panic!("no measurement") };
             rig.clock().sleep(Seconds(first)).await;
-            readings.push(rig.finish(Role::Meter).parse().unwrap());
+            readings.push(finished(&rig).parse().unwrap());
             rig.clock().sleep(Seconds(then + 0.003)).await;
         }
         let most = readings.iter().fold(f64::MIN, |a, b| a.max(*b));
@@ -327,10 +335,10 @@ async fn a_meter_across_the_unit_reads_its_voltage() {
     rig.clock().sleep(Seconds(1.0)).await;
     rig.handle(Role::Meter, "READ?");
     rig.clock().sleep(Seconds(0.02)).await;
-    let read: f64 = rig.finish(Role::Meter).parse().unwrap();
+    let read: f64 = finished(&rig).parse().unwrap();
     // 12 mA through 10 mohm of output resistance; 0.0035 % and 0.0005 % of 10 V.
     assert!((read - (9.0 - 0.00012)).abs() < 4e-4, "{read}");
     rig.overload(true);
     rig.handle(Role::Meter, "READ?");
-    assert_eq!(rig.finish(Role::Meter), "+9.90000000E+37");
+    assert_eq!(finished(&rig), "+9.90000000E+37");
 }

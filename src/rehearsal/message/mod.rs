@@ -1,0 +1,340 @@
+//! A stand-in's end of the conversation: from the bytes of a message to what a device
+//! is asked, and from its answers to the bytes of a response.
+//!
+//! A dialect with an error queue after SCPI speaks its profile's messages and the
+//! standard's beside them; the others speak their profile's, and the thirteen common
+//! commands of IEEE 488.2. Leaves to others: what a device does (`supply`, `meter`),
+//! and how the bytes travel (`serve`).
+//! Holds always: a message is parsed once; the answers of one message are one response;
+//! after a command error the rest of its message is thrown away.
+
+mod common;
+pub mod order;
+mod slot;
+mod standard;
+mod status;
+mod table;
+mod template;
+mod words;
+
+pub use order::{Filled, Order};
+pub use status::Status;
+
+use super::world::World;
+use crate::instrument::profile::{Kind, Profile};
+use crate::scpi::error_queue::codes;
+use crate::scpi::header::Pattern;
+use crate::scpi::program::{self, Limits, Unit};
+use order::Common;
+use std::collections::VecDeque;
+use table::Table;
+
+/// The longest message that a stand-in takes, in bytes.
+pub const LONGEST: usize = 4096;
+/// The longest response that it has room for, in bytes.
+const LONGEST_RESPONSE: usize = 16 * 1024;
+const LIMITS: Limits = Limits { bytes: LONGEST, units: 256, parameters: 256 };
+
+/// What a device does with a message.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Does {
+    /// Something was set; nothing is answered.
+    Sets,
+    /// An answer.
+    Answers(String),
+    /// A measurement that goes on for `first` seconds; then it answers, and takes no
+    /// other for `then` seconds.
+    Measures {
+        /// Until the answer.
+        first: f64,
+        /// After it.
+        then: f64,
+    },
+    /// An error in place of an answer.
+    Complains(String),
+    /// Nothing at all.
+    Ignores,
+}
+
+/// What stands behind the messages.
+pub trait Device {
+    /// Its end of the conversation.
+    fn dialogue(&mut self) -> &mut Dialogue;
+    /// Carries out an order at the moment at which `world` stands.
+    fn obey(&mut self, order: Order, filled: &Filled, world: &mut World) -> Does;
+    /// The answer of a measurement whose time is over.
+    fn measured(&mut self, world: &World) -> String;
+    /// As after power-on, as far as `*RST` goes.
+    fn reset(&mut self, world: &mut World);
+    /// Brings the condition registers up to now.
+    fn look(&mut self, world: &World);
+    /// Seconds until what goes on beside the messages is over; zero when nothing does.
+    fn pending(&self, world: &World) -> f64;
+}
+
+/// What goes on between two calls.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+enum Waiting {
+    #[default]
+    Nothing,
+    /// For the answer of a measurement.
+    Measurement,
+    /// Until nothing is pending.
+    Idle,
+}
+
+/// A stand-in's end of the conversation.
+#[derive(Clone, Debug)]
+pub struct Dialogue {
+    table: Table,
+    /// Whether it speaks SCPI.
+    standard: bool,
+    has_queue: bool,
+    in_band: Option<String>,
+    identity: String,
+    /// Event registers and errors.
+    pub status: Status,
+    /// Whether it obeys messages that set something.
+    pub remote: bool,
+    needs_remote: bool,
+    /// Whether it answers while it is not under remote control.
+    answers_in_local: bool,
+    /// What is left of the message in hand, and the error at its end.
+    units: VecDeque<Unit>,
+    fault: Option<i32>,
+    response: Option<String>,
+    /// The response has ended, though its message has not (IEEE 488.2 8.7.11).
+    ended: bool,
+    waiting: Waiting,
+}
+
+impl Dialogue {
+    /// As after power-on.
+    pub fn new(profile: &Profile, serial: &str) -> Self {
+        // By SCPI-99 volume 2, 21.8: that is what tells a dialect of SCPI from others.
+        let asks = Pattern::new("SYSTem:ERRor[:NEXT]?");
+        let standard = profile.errors.ask.as_ref().is_some_and(|ask| asks.is_ok_and(|p| p.matches(ask.trim()).is_some()));
+        let (channels, answers_in_local) = match &profile.kind {
+            Kind::Supply(supply) => (supply.channels, true),
+            Kind::Meter(_) => (1, false),
+        };
+        Self {
+            table: Table::new(profile, standard),
+            standard,
+            has_queue: profile.errors.ask.is_some(),
+            in_band: profile.errors.in_band.first().cloned(),
+            identity: format!("STAND-IN,{},{serial},1.0", profile.name),
+            status: Status::new(profile.errors.depth, channels),
+            remote: profile.remote.is_empty(),
+            needs_remote: !profile.remote.is_empty(),
+            answers_in_local,
+            units: VecDeque::new(),
+            fault: None,
+            response: None,
+            ended: false,
+            waiting: Waiting::Nothing,
+        }
+    }
+
+    /// Whether it speaks SCPI, and so has one message and one response at a time.
+    pub fn is_standard(&self) -> bool {
+        self.standard
+    }
+
+    /// Notes an error, as its dialect does.
+    pub fn complain(&mut self, code: i32) -> Does {
+        self.status.err(code);
+        match (self.has_queue, &self.in_band) {
+            (true, _) => Does::Sets,
+            // An error in band: the dialect's first pattern, filled in; else silence.
+            (false, Some(pattern)) => Does::Complains(pattern.replace('*', &format!("{:02}", code.rem_euclid(100)))),
+            (false, None) => Does::Ignores,
+        }
+    }
+
+    /// After its mains were away.
+    pub fn restart(&mut self, profile: &Profile) {
+        let channels = profile.supply().map_or(1, |s| s.channels);
+        self.status = Status::new(profile.errors.depth, channels);
+        self.remote = !self.needs_remote;
+        self.forget();
+    }
+
+    /// Throws away the message in hand and its response.
+    fn forget(&mut self) {
+        self.units.clear();
+        self.fault = None;
+        self.response = None;
+        self.ended = false;
+        self.waiting = Waiting::Nothing;
+    }
+
+    /// A new message came before the response to the last was sent (IEEE 488.2 6.3.2.3).
+    pub fn interrupt(&mut self) {
+        self.forget();
+        self.complain(codes::QUERY_INTERRUPTED);
+    }
+
+    /// Who spoke wants an answer, and has not ended the question (IEEE 488.2 6.3.2.2).
+    pub fn leave_unterminated(&mut self) {
+        self.forget();
+        self.complain(codes::QUERY_UNTERMINATED);
+    }
+
+    /// More came than there is room for.
+    pub fn overrun(&mut self) -> Does {
+        self.forget();
+        self.complain(codes::INPUT_BUFFER_OVERRUN)
+    }
+
+    /// Adds to the response.
+    fn answer(&mut self, text: &str) {
+        let response = self.response.get_or_insert_default();
+        if !response.is_empty() {
+            response.push(';');
+        }
+        response.push_str(text);
+        if response.len() > LONGEST_RESPONSE {
+            // Nobody can read and nobody can be heard (IEEE 488.2 6.3.1.7).
+            self.forget();
+            self.complain(codes::QUERY_DEADLOCKED);
+        }
+    }
+}
+
+/// What a device does with a message at the moment at which `world` stands.
+pub fn handle(device: &mut impl Device, message: &[u8], world: &mut World) -> Does {
+    look(device, world);
+    let dialogue = device.dialogue();
+    dialogue.forget();
+    if let Some((order, filled)) = dialogue.table.own(&String::from_utf8_lossy(message)) {
+        return match perform(device, order, &filled, world) {
+            Does::Measures { first, then } => {
+                device.dialogue().waiting = Waiting::Measurement;
+                Does::Measures { first, then }
+            }
+            does => does,
+        };
+    }
+    if !dialogue.standard && message.trim_ascii_start().first() != Some(&b'*') {
+        if message.trim_ascii().is_empty() {
+            return Does::Ignores;
+        }
+        return refused(device, codes::UNDEFINED_HEADER);
+    }
+    let program = program::parse(message, &LIMITS);
+    dialogue.units = program.units.into();
+    dialogue.fault = program.fault.map(|fault| fault.code);
+    proceed(device, world)
+}
+
+/// What it does when the time of a measurement is over.
+pub fn finish(device: &mut impl Device, world: &mut World) -> Does {
+    look(device, world);
+    if std::mem::take(&mut device.dialogue().waiting) == Waiting::Measurement {
+        let text = device.measured(world);
+        device.dialogue().answer(&text);
+    }
+    proceed(device, world)
+}
+
+fn look(device: &mut impl Device, world: &World) {
+    device.look(world);
+    if device.pending(world) <= 0.0 {
+        device.dialogue().status.idle();
+    }
+}
+
+/// Goes on with the message in hand.
+fn proceed(device: &mut impl Device, world: &mut World) -> Does {
+    while let Some(unit) = device.dialogue().units.pop_front() {
+        let dialogue = device.dialogue();
+        if unit.query && dialogue.ended {
+            dialogue.units.clear();
+            dialogue.complain(codes::QUERY_UNTERMINATED_AFTER_INDEFINITE_RESPONSE);
+            break;
+        }
+        let (order, filled) = match dialogue.table.understand(&unit) {
+            Ok(understood) => understood,
+            Err(code) => {
+                if let Some(does) = failed(device, code) {
+                    return does;
+                }
+                continue;
+            }
+        };
+        if matches!(order, Order::Common(Common::Wait | Common::AskComplete)) {
+            let first = device.pending(world);
+            if first > 0.0 {
+                let dialogue = device.dialogue();
+                dialogue.units.push_front(unit);
+                dialogue.waiting = Waiting::Idle;
+                return Does::Measures { first, then: 0.0 };
+            }
+        }
+        match perform(device, order, &filled, world) {
+            Does::Sets | Does::Ignores => {}
+            Does::Answers(text) => {
+                let dialogue = device.dialogue();
+                dialogue.answer(&text);
+                // Arbitrary ASCII ends only where the message does (IEEE 488.2 8.7.11, 10.14).
+                dialogue.ended |= order == Order::Common(Common::Identity);
+            }
+            Does::Measures { first, then } => {
+                device.dialogue().waiting = Waiting::Measurement;
+                return Does::Measures { first, then };
+            }
+            Does::Complains(text) => {
+                device.dialogue().forget();
+                return Does::Complains(text);
+            }
+        }
+    }
+    let dialogue = device.dialogue();
+    if let Some(code) = dialogue.fault.take()
+        && let Some(does) = failed(device, code)
+    {
+        return does;
+    }
+    match device.dialogue().response.take() {
+        Some(text) => Does::Answers(text),
+        None => Does::Sets,
+    }
+}
+
+/// A unit that cannot be carried out. A command error ends its message.
+fn failed(device: &mut impl Device, code: i32) -> Option<Does> {
+    let does = refused(device, code);
+    let dialogue = device.dialogue();
+    if (-199..=-100).contains(&code) {
+        dialogue.units.clear();
+        dialogue.fault = None;
+    }
+    matches!(does, Does::Complains(_) | Does::Ignores).then(|| {
+        dialogue.forget();
+        does
+    })
+}
+
+fn refused(device: &mut impl Device, code: i32) -> Does {
+    let dialogue = device.dialogue();
+    let hears = dialogue.remote || dialogue.answers_in_local || code != codes::UNDEFINED_HEADER;
+    dialogue.complain(if hears { code } else { codes::INVALID_WHILE_IN_LOCAL })
+}
+
+fn perform(device: &mut impl Device, order: Order, filled: &Filled, world: &mut World) -> Does {
+    let dialogue = device.dialogue();
+    match order {
+        Order::Common(order) => common::perform(device, order, filled, world),
+        Order::Remote => {
+            dialogue.remote = true;
+            Does::Sets
+        }
+        Order::Local => {
+            dialogue.remote = !dialogue.needs_remote;
+            Does::Sets
+        }
+        _ if order.sets() && !dialogue.remote => dialogue.complain(codes::INVALID_WHILE_IN_LOCAL),
+        _ => device.obey(order, filled, world),
+    }
+}

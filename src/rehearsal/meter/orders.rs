@@ -1,0 +1,187 @@
+//! What a meter does with an order.
+
+use super::MeterDevice;
+use crate::instrument::profile::{Function as Described, Range};
+use crate::rehearsal::message::order::{Function, MeterOrder, Order};
+use crate::rehearsal::message::{Device, Dialogue, Does, Filled};
+use crate::rehearsal::world::World;
+use crate::scpi::error_queue::codes;
+use crate::scpi::program::Numeric;
+use crate::scpi::status::Operation;
+use std::sync::Arc;
+
+impl Device for MeterDevice {
+    fn dialogue(&mut self) -> &mut Dialogue {
+        &mut self.dialogue
+    }
+
+    fn obey(&mut self, order: Order, filled: &Filled, world: &mut World) -> Does {
+        use MeterOrder as M;
+        let Order::Meter(order) = order else { return self.dialogue.complain(codes::UNDEFINED_HEADER) };
+        let done = match order {
+            M::Configure(function) | M::Range(Some(function)) => self.configure(function, filled, world),
+            M::Range(None) => self.configure(self.function(), filled, world),
+            M::Choose(function) => self.configure(function, &Filled::default(), world),
+            M::ChooseNamed => match filled.word.as_deref().and_then(named) {
+                Some(function) => self.configure(function, &Filled::default(), world),
+                None => Err(codes::ILLEGAL_PARAMETER_VALUE),
+            },
+            M::Rate => self.set_rate(filled),
+            M::AskConfigured => Ok(self.configured()),
+            M::AskFunction => Ok(Does::Answers(format!("\"{}\"", word(self.function())))),
+            M::AskRange(function) if function == self.function() => self.ask_range(function, filled.first),
+            // That of a function that is not in force is its highest.
+            M::AskRange(function) => self.ask_range(function, filled.first.or(Some(Numeric::Maximum))),
+            M::AskRate => Ok(Does::Answers(self.rate.send.clone())),
+            M::Initiate if self.pending(world) > 0.0 => Err(codes::INIT_IGNORED),
+            M::Initiate | M::Trigger => {
+                self.begin(world);
+                Ok(Does::Sets)
+            }
+            M::Abort => {
+                self.begun = None;
+                Ok(Does::Sets)
+            }
+            M::Read => {
+                self.begin(world);
+                Ok(self.measures(world))
+            }
+            M::Measure(function) => self.configure(function, filled, world).map(|_| {
+                self.begin(world);
+                self.measures(world)
+            }),
+            // Asked without a trigger there is nothing fresh to be had.
+            M::Collect if self.begun.is_none() => Err(codes::DATA_CORRUPT_OR_STALE),
+            M::Collect => Ok(self.measures(world)),
+            M::Fetch => match (&self.begun, &self.latest) {
+                (Some(_), _) => Ok(self.measures(world)),
+                (None, Some(latest)) => Ok(Does::Answers(latest.clone())),
+                (None, None) => Err(codes::DATA_CORRUPT_OR_STALE),
+            },
+        };
+        done.unwrap_or_else(|code| self.dialogue.complain(code))
+    }
+
+    fn measured(&mut self, world: &World) -> String {
+        let text = self.finish(world);
+        self.latest = Some(text.clone());
+        text
+    }
+
+    fn reset(&mut self, world: &mut World) {
+        let range = self.profile.current.as_ref().and_then(|f| f.ranges.last().cloned());
+        self.rate = self.profile.rates.first().cloned().unwrap_or(self.rate.clone());
+        self.choose(self.profile.current.is_none(), range, world);
+    }
+
+    fn look(&mut self, world: &World) {
+        let measuring = if self.pending(world) > 0.0 { Operation::MEASURING.0 } else { 0 };
+        self.dialogue.status.operation.see(measuring);
+    }
+
+    fn pending(&self, world: &World) -> f64 {
+        self.begun.map_or(0.0, |(began, ..)| (began + self.rate.integration.0 - world.time()).max(0.0))
+    }
+}
+
+impl MeterDevice {
+    fn function(&self) -> Function {
+        if self.measures_voltage { Function::Voltage } else { Function::Current }
+    }
+
+    fn described(&self, function: Function) -> Option<&Described> {
+        match function {
+            Function::Current => self.profile.current.as_ref(),
+            Function::Voltage => self.profile.voltage.as_ref(),
+        }
+    }
+
+    fn begin(&mut self, world: &World) {
+        self.begun = Some((world.time(), world.charge(), world.volt_seconds()));
+    }
+
+    fn measures(&self, world: &World) -> Does {
+        Does::Measures { first: self.pending(world), then: (self.rate.period - self.rate.integration).0 }
+    }
+
+    /// Function and range. What was measured before belongs to neither.
+    fn configure(&mut self, function: Function, filled: &Filled, world: &mut World) -> Result<Does, i32> {
+        let range = {
+            let described = self.described(function).ok_or(codes::SETTINGS_CONFLICT)?;
+            let ranges = &described.ranges;
+            match (&filled.word, filled.first) {
+                (Some(word), _) => Some(chosen(ranges, word).ok_or(codes::DATA_OUT_OF_RANGE)?),
+                (None, Some(Numeric::Value(value))) => Some(holds(ranges, value).ok_or(codes::DATA_OUT_OF_RANGE)?),
+                (None, Some(Numeric::Minimum)) => ranges.first(),
+                // A function alone has its highest range.
+                (None, None | Some(Numeric::Maximum | Numeric::Default)) => ranges.last(),
+                (None, Some(_)) => return Err(codes::ILLEGAL_PARAMETER_VALUE),
+            }
+            .cloned()
+        };
+        self.latest = None;
+        self.choose(function == Function::Voltage, range, world);
+        Ok(Does::Sets)
+    }
+
+    fn set_rate(&mut self, filled: &Filled) -> Result<Does, i32> {
+        let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs();
+        let profile = Arc::clone(&self.profile);
+        let mut rates = profile.rates.iter();
+        let rate = match (&filled.word, filled.first) {
+            (Some(word), _) => rates.find(|r| r.send.eq_ignore_ascii_case(word)),
+            (None, Some(Numeric::Value(value))) => rates.find(|r| r.send.parse().is_ok_and(|sent| near(sent, value))),
+            (None, Some(Numeric::Minimum)) => rates.next(),
+            (None, Some(Numeric::Maximum)) => rates.next_back(),
+            _ => None,
+        };
+        self.rate = rate.ok_or(codes::ILLEGAL_PARAMETER_VALUE)?.clone();
+        Ok(Does::Sets)
+    }
+
+    fn ask_range(&self, function: Function, extreme: Option<Numeric>) -> Result<Does, i32> {
+        let ranges = self.described(function).map(|f| &f.ranges);
+        let range = match extreme {
+            None => self.range.as_ref(),
+            Some(Numeric::Minimum) => ranges.and_then(|r| r.first()),
+            Some(Numeric::Maximum | Numeric::Default) => ranges.and_then(|r| r.last()),
+            Some(_) => return Err(codes::ILLEGAL_PARAMETER_VALUE),
+        };
+        range.map(|r| Does::Answers(r.send.clone())).ok_or(codes::SETTINGS_CONFLICT)
+    }
+
+    /// Function, range and resolution in a string, as `CONFigure?` answers.
+    fn configured(&self) -> Does {
+        let (full, resolution) = self.range.as_ref().map_or((0.0, 0.0), |r| (r.full, r.resolution));
+        let number = super::scientific;
+        Does::Answers(format!("\"{} {},{}\"", word(self.function()), number(full), number(resolution)))
+    }
+}
+
+/// As `FUNCtion?` names it.
+fn word(function: Function) -> &'static str {
+    match function {
+        Function::Current => "CURR",
+        Function::Voltage => "VOLT",
+    }
+}
+
+fn named(text: &str) -> Option<Function> {
+    match text.to_ascii_uppercase().as_str() {
+        "CURR" | "CURRENT" | "CURR:DC" | "CURRENT:DC" => Some(Function::Current),
+        "VOLT" | "VOLTAGE" | "VOLT:DC" | "VOLTAGE:DC" => Some(Function::Voltage),
+        _ => None,
+    }
+}
+
+/// The range by what the dialect calls it.
+fn chosen<'r>(ranges: &'r [Range], word: &str) -> Option<&'r Range> {
+    let number = word.parse::<f64>().ok();
+    let near = |sent: f64| number.is_some_and(|n| (sent - n).abs() <= 1e-9 * n.abs());
+    ranges.iter().find(|r| r.send.eq_ignore_ascii_case(word) || r.send.parse().is_ok_and(near))
+}
+
+/// The lowest that holds a value.
+fn holds(ranges: &[Range], value: f64) -> Option<&Range> {
+    ranges.iter().find(|r| r.full >= value.abs() * (1.0 - 1e-9))
+}
