@@ -1,6 +1,7 @@
 //! Findings: one sentence that a person can act on, the figures it rests on, and
 //! what to do next. The sentences of each kind of stage stand in their own file.
 
+mod claim;
 mod leakage;
 mod power;
 mod starts;

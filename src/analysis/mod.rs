@@ -17,6 +17,7 @@ pub mod proportion;
 pub mod ramp;
 pub mod rank;
 pub mod rejection;
+pub mod sequential;
 pub mod series;
 pub mod shock;
 pub mod start;

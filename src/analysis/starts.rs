@@ -1,7 +1,8 @@
 //! Many starts together: how many failed, how, and after what.
 
-use super::proportion::{Interval, clopper_pearson, starts_needed};
+use super::proportion::{Interval, clopper_pearson, starts_needed, upper_bound};
 use super::rank::{mann_whitney, median};
+use super::sequential::Claim;
 use super::start::Outcome;
 use super::{Level, series};
 use crate::units::{Amperes, Ratio, Seconds, Volts};
@@ -49,8 +50,13 @@ pub struct Summary {
     pub failed: u64,
     /// Void starts; they count for nothing.
     pub void: u64,
-    /// Exact interval of the failing rate at 95 %.
+    /// Interval of the failing rate at 95 %: the exact one; where the starts went on
+    /// until a claim was decided, the one that holds whenever one stops.
     pub rate: Option<Interval>,
+    /// The upper bound of the failing rate at 95 %, one-sided, in the same way.
+    pub bound: Option<Ratio>,
+    /// The claim that the starts went on for.
+    pub claim: Option<Claim>,
     /// Mean current at the end of good starts, with the standard uncertainty of the instrument and of the mean.
     pub good_current: Option<(Amperes, Amperes)>,
     /// For each outcome that is a failure: median current at its end, as far as there are values.
@@ -66,8 +72,8 @@ pub struct Summary {
 /// Confidence of the intervals.
 pub const CONFIDENCE: f64 = 0.95;
 
-/// Sums up starts.
-pub fn summarise(rows: &[Row]) -> Summary {
+/// Sums up starts: as many as were planned, or until a claim was decided.
+pub fn summarise(rows: &[Row], claim: Option<Claim>) -> Summary {
     let mut outcomes = BTreeMap::new();
     for row in rows {
         *outcomes.entry(row.outcome).or_insert(0) += 1;
@@ -84,7 +90,15 @@ pub fn summarise(rows: &[Row]) -> Summary {
         good,
         failed,
         void: rows.len() as u64 - good - failed,
-        rate: clopper_pearson(failed, good + failed, CONFIDENCE),
+        rate: match claim {
+            None => clopper_pearson(failed, good + failed, CONFIDENCE),
+            Some(_) => Claim::interval(failed, good + failed, CONFIDENCE),
+        },
+        bound: match claim {
+            None => upper_bound(failed, good + failed, CONFIDENCE),
+            Some(_) => Claim::upper(failed, good + failed, CONFIDENCE),
+        },
+        claim,
         good_current: middle(&of(Outcome::Started).map(|r| r.plateau).collect::<Vec<_>>()),
         failed_state: outcomes
             .keys()

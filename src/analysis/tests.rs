@@ -5,3 +5,4 @@ mod judged;
 mod node;
 mod numeric;
 mod published;
+mod rates;

@@ -2,7 +2,7 @@
 
 use super::common::{bench, checked, rehearsal_bench, unit, wrong};
 use super::rehearse::rehearse;
-use crate::plan::Checked;
+use crate::plan::{Checked, Estimate, Passed, StageKind};
 use crate::record::TRAFFIC;
 use crate::runner::{Exit, Progress, Watcher};
 use crate::units::{Unit, engineering, spell};
@@ -67,9 +67,23 @@ fn print(checked: &Checked) {
     }
     let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };
     outln!("{:>5}  {:<8} {:>14}  {starts:>6}  {:>12}", "", "all", spell(estimate.duration), energy(estimate.worst_energy.0));
+    if let Some(passed) = &checked.passed {
+        open_ended(passed, estimate);
+    }
     outln!("record and traffic: about {:.1} MB", estimate.bytes / 1e6);
     let verdict = if checked.problems.is_empty() { "No mistake found." } else { "No error found, but see the warnings." };
     outln!("{verdict} Nothing was energised.");
+}
+
+/// What stages take at most that end when something is decided.
+fn open_ended(passed: &Passed, estimate: &Estimate) {
+    for (stage, taken) in passed.plan().stages.iter().zip(&estimate.stages) {
+        if let StageKind::Start(start) = &stage.kind
+            && start.until.is_some()
+        {
+            outln!("stage {}: {}, {} at most", stage.number, start.how_many(), spell(taken.longest));
+        }
+    }
 }
 
 fn energy(joules: f64) -> String {
@@ -81,10 +95,10 @@ fn print_json(checked: &Checked) {
     let stages: Vec<serde_json::Value> = e
         .stages
         .iter()
-        .map(|s| serde_json::json!({ "number": s.number, "kind": s.kind, "duration_s": s.duration.0, "starts": s.starts, "worst_energy_J": s.worst_energy.0 }))
+        .map(|s| serde_json::json!({ "number": s.number, "kind": s.kind, "duration_s": s.duration.0, "longest_s": s.longest.0, "starts": s.starts, "most_starts": s.most_starts, "worst_energy_J": s.worst_energy.0 }))
         .collect();
     let value = serde_json::json!({
-        "duration_s": e.duration.0, "starts": e.starts, "worst_energy_J": e.worst_energy.0, "bytes": e.bytes, "stages": stages,
+        "duration_s": e.duration.0, "longest_s": e.longest.0, "starts": e.starts, "most_starts": e.most_starts, "worst_energy_J": e.worst_energy.0, "bytes": e.bytes, "stages": stages,
     });
     outln!("{value}");
 }

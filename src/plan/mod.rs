@@ -15,7 +15,7 @@ mod tests;
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check};
 pub use model::{
-    Ask, Ceiling, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan, Ramp,
-    Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
+    Ask, Ceiling, Foretold, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan,
+    Ramp, Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
 };
 pub use setup::{MeterSetup, accepted, meter_setup};

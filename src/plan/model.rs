@@ -2,6 +2,7 @@
 //! every key is in the README's section on plans.
 
 use crate::analysis::node::{Question, Towards};
+use crate::analysis::sequential::Claim;
 use crate::document::{Document, Places};
 use crate::units::{Amperes, Farads, Ohms, Ratio, Seconds, Volts, VoltsPerSecond, Watts};
 
@@ -218,8 +219,10 @@ pub struct Start {
     pub voltage: Volts,
     /// Current limits.
     pub limit: Limits,
-    /// How many starts.
+    /// How many starts; where there is a claim, the most.
     pub times: u32,
+    /// The claim about the failing rate that ends the stage as soon as it is decided.
+    pub until: Option<Claim>,
     /// Time without power before each.
     pub off: OffTimes,
     /// The unit must have fallen below this before each start.
@@ -398,15 +401,29 @@ pub struct Ask {
     pub connect: Option<String>,
 }
 
+/// Starts of a round of off-times, where nobody knows how many rounds there will be.
+const ROUND: u32 = 50;
+
 impl Start {
     /// The off-times of all starts, in order, drawn with `seed`.
     ///
     /// Equally spaced values (linear or in ratio), so that every part of the span
-    /// is covered; shuffled where the order is random.
+    /// is covered; shuffled where the order is random. Where nobody knows beforehand
+    /// how many starts there will be, they come in rounds of [`ROUND`], each of which
+    /// covers the span; so the first ones do not hang on how many may follow.
     pub fn off_times(&self, seed: u64) -> Vec<Seconds> {
         use rand::SeedableRng;
+        let random = &mut rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+        let all = self.times.max(1);
+        if self.until.is_none() {
+            return self.round(all, random);
+        }
+        let rounds = (0..all.div_ceil(ROUND)).flat_map(|_| self.round(ROUND, random));
+        rounds.take(usize::try_from(all).unwrap_or(usize::MAX)).collect()
+    }
+
+    fn round(&self, n: u32, random: &mut rand_chacha::ChaCha8Rng) -> Vec<Seconds> {
         use rand::seq::SliceRandom;
-        let n = self.times.max(1);
         let share = |i: u32| if n == 1 { 0.0 } else { f64::from(i) / f64::from(n - 1) };
         let (from, to) = (self.off.from.0, self.off.to.0);
         let mut times: Vec<Seconds> = (0..n)
@@ -418,8 +435,39 @@ impl Start {
         match self.off.order {
             Order::Rising => {}
             Order::Falling => times.reverse(),
-            Order::Random => times.shuffle(&mut rand_chacha::ChaCha8Rng::seed_from_u64(seed)),
+            Order::Random => times.shuffle(random),
         }
         times
     }
+
+    /// How many starts there will be, as far as it can be said beforehand.
+    pub fn how_many(&self) -> String {
+        let Some(claim) = &self.until else { return format!("{} starts", self.times) };
+        let Foretold { if_none_fails, expected } = self.foretold();
+        let tenth = Ratio(claim.below().0 / 10.0);
+        format!(
+            "starts until the failing rate is proved to be below {} with {} confidence, or that is refuted ({if_none_fails} if none fails, {expected} on the average at a failing rate of {tenth}, {} at most)",
+            claim.below(),
+            Ratio(claim.confidence()),
+            self.times,
+        )
+    }
+
+    /// How many starts are to be expected.
+    pub fn foretold(&self) -> Foretold {
+        let Some(claim) = &self.until else { return Foretold { if_none_fails: self.times, expected: self.times } };
+        let least = claim.proved_after(0).and_then(|n| u32::try_from(n).ok()).unwrap_or(u32::MAX);
+        // A tenth of the claimed rate is what the test is made for.
+        let expected = claim.prospect(Ratio(claim.below().0 / 10.0), u64::from(self.times)).starts.round();
+        Foretold { if_none_fails: least.min(self.times), expected: (expected as u32).min(self.times) }
+    }
+}
+
+/// How many starts are to be expected.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Foretold {
+    /// Where none fails.
+    pub if_none_fails: u32,
+    /// On the average, at the rate that the test is made for.
+    pub expected: u32,
 }

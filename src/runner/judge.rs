@@ -5,6 +5,7 @@ use super::start::Seen;
 use super::{Bench, Gathered, Look, Progress, Watcher};
 use crate::analysis::finding::{self, Finding, LeakageStep, Severity};
 use crate::analysis::leakage::{Dielectric, handbook};
+use crate::analysis::sequential::Decision;
 use crate::analysis::series::{Point, mean_and_deviation};
 use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
 use crate::analysis::{Level, leakage::Limit, ramp as ramps, starts as many};
@@ -157,6 +158,24 @@ impl FromIterator<many::Row> for Tally {
     }
 }
 
+impl Tally {
+    /// Whether the claim that ends the stage is decided.
+    pub(super) fn decides(&self, start: &Start) -> bool {
+        let counted = u64::from(self.good) + u64::from(self.failed);
+        start.until.is_some_and(|claim| claim.decide(self.failed.into(), counted) != Decision::Open)
+    }
+}
+
+/// Whether the claim that ends the stage is decided; then that is an event.
+pub(super) fn decided(bench: &Bench<'_>, start: &Start) -> Result<bool, Halt> {
+    let Gathered::Starts(tally) = &bench.gathered else { return Ok(false) };
+    if !tally.decides(start) {
+        return Ok(false);
+    }
+    bench.journal.event("decided", &format!("the claim is decided after {} starts: no more are made", tally.rows.len()))?;
+    Ok(true)
+}
+
 fn verdict(start: &Start, seen: &Seen) -> Verdict {
     let bands: Vec<Band> = start.states.iter().map(|s| Band { low: s.low, high: s.high }).collect();
     let looks: Vec<judged::Look> = seen
@@ -241,7 +260,14 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
     });
     let (good, failed) = (tally.good, tally.failed);
     let void = u32::try_from(tally.rows.len()).unwrap_or(u32::MAX) - good - failed;
-    place.watcher.see(&Progress::Start { number: seen.number, of: start.times, outcome: &words, good, failed, void });
+    place.watcher.see(&Progress::Start {
+        number: seen.number,
+        of: start.until.is_none().then_some(start.times),
+        outcome: &words,
+        good,
+        failed,
+        void,
+    });
     Ok(())
 }
 
@@ -251,7 +277,7 @@ fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Hal
         return Ok(());
     }
     let names: Vec<&str> = start.states.iter().map(|s| s.name.as_str()).collect();
-    for finding in finding::starts(&many::summarise(&tally.rows), start.limit.starting, &names) {
+    for finding in finding::starts(&many::summarise(&tally.rows, start.until), start.limit.starting, &names) {
         bench.find(finding)?;
     }
     Ok(())

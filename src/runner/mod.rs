@@ -329,7 +329,7 @@ fn describe(stage: &StageKind) -> String {
             let Limits { starting, running, after } = s.limit;
             let limit =
                 if starting == running { starting.to_string() } else { format!("{starting} then {running} after {after}") };
-            format!("{} starts at {}, off {off}, limit {limit}, watched for {}", s.times, s.voltage, s.watch)
+            format!("{} at {}, off {off}, limit {limit}, watched for {}", s.how_many(), s.voltage, s.watch)
         }
         StageKind::Leakage(l) => {
             let volts: Vec<String> = l.voltages.iter().map(ToString::to_string).collect();

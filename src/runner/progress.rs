@@ -48,8 +48,8 @@ pub enum Progress<'a> {
     Start {
         /// From 1.
         number: u32,
-        /// How many there will be.
-        of: u32,
+        /// How many there will be, where that is known.
+        of: Option<u32>,
         /// How it ended, in a word or two.
         outcome: &'a str,
         /// Good starts so far.

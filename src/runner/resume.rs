@@ -52,7 +52,7 @@ pub(super) struct Cut {
     pub(super) logged: Seconds,
     /// Energy that the stage has used.
     pub(super) spent: Joules,
-    /// A failed start had ended it, as the plan wants.
+    /// A failed start, or a claim that was decided, had ended it, as the plan wants.
     pub(super) over: bool,
 }
 
@@ -63,7 +63,8 @@ impl Cut {
         match (stage, &self.gathered) {
             (StageKind::Start(start), Gathered::Starts(tally)) => {
                 self.next = after(tally.rows.len());
-                self.over = start.on_fault != OnFault::GoOn && tally.rows.last().is_some_and(|r| r.outcome.is_failure());
+                let failed = tally.rows.last().is_some_and(|r| r.outcome.is_failure());
+                self.over = (start.on_fault != OnFault::GoOn && failed) || tally.decides(start);
             }
             (StageKind::Log(log), Gathered::Log(looks, spans)) => {
                 self.logged = looks.last().map_or(Seconds(0.0), |l| upto(log, l.at)).min(log.length);

@@ -42,7 +42,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, stage: &Stage, cut
         }
         let next = one(bench, start, number, off_wanted).await?;
         bench.check_due = due(bench, number);
-        if matches!(next, Next::EndStage) {
+        if matches!(next, Next::EndStage) || super::judge::decided(bench, start)? {
             break;
         }
     }

@@ -98,7 +98,8 @@ impl Watcher for Terminal {
             }
             Progress::Start { number, of, outcome, failed, void, .. } => {
                 let void = if *void > 0 { format!(", {void} void") } else { String::new() };
-                self.counts = format!("{number}/{of}: {failed} failed{void}");
+                let of = of.map_or(String::new(), |of| format!("/{of}"));
+                self.counts = format!("{number}{of}: {failed} failed{void}");
                 let dull = self.bar.is_some() || number % EVERY != 0;
                 if *outcome != "started" && (self.bar.is_some() || *failed <= 5) {
                     self.say(&format!("  start {number}: {outcome}"));

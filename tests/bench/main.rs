@@ -11,6 +11,7 @@
 )]
 
 mod changed;
+mod claims;
 mod dialects;
 mod faults;
 mod outcomes;

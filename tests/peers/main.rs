@@ -18,3 +18,4 @@ mod support;
 mod distributions;
 mod least_squares;
 mod numerics;
+mod rates;

@@ -26,12 +26,13 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
         );
         return made;
     };
+    made.extend(summary.claim.map(|claim| super::claim::claim(&claim, summary)));
     let observed = summary.failed as f64 / counted as f64;
     let figure = Figure::quantity("failing rate", observed, Unit::Percent, None).within(rate.low.0, rate.high.0, CONFIDENCE);
     let counts =
         [Figure::count("failed", summary.failed), Figure::count("counted", counted), Figure::count("void", summary.void)];
     let mut finding = if summary.failed == 0 {
-        let bound = crate::analysis::proportion::upper_bound(0, counted, CONFIDENCE).unwrap_or(Ratio(1.0));
+        let bound = summary.bound.unwrap_or(Ratio(1.0));
         let sentence = format!(
             "0 of {counted} starts failed: with 95 % confidence the failing rate is below {}.{voids}",
             spelled(bound.0, Unit::Percent)
@@ -82,7 +83,10 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
     if let Some((mean, u)) = summary.good_current {
         finding = finding.figure(Figure::quantity("current of good starts", mean.0, Unit::Ampere, Some(2.0 * u.0)));
     }
-    made.push(finding);
+    // That none failed, the answer to the claim has said already.
+    if summary.claim.is_none() || summary.failed > 0 {
+        made.push(finding);
+    }
     if summary.void * 5 > counted + summary.void {
         let sentence =
             format!("{} of {} starts are void: the rate rests on the others alone.", summary.void, counted + summary.void);

@@ -4,11 +4,14 @@
 //! | --- | --- | --- |
 //! | ramp | to / rate + hold | P × time |
 //! | log | for | P × time |
-//! | start | sum of the off-times + times × (watch + 0.15 s) | P × times × watch |
+//! | start | sum of the off-times + starts × (watch + 0.15 s) | P × most starts × watch |
 //! | leakage | voltages × (electrify + 0.2 s) + 5 R C + 1 s | V² / R × time, at the highest voltage |
 //! | ask | nothing: the operator's time is not known | nothing |
 //!
 //! P is voltage times starting limit, or the unit's ceiling where that is less.
+//! A stage that goes on `until` a claim is decided is given with the starts that it
+//! takes on the average at a tenth of the claimed rate, and with the most.
+//!
 //! A fault that is held (`on_fault`) and waiting for `off_below` come on top.
 
 use super::Findings;
@@ -30,8 +33,12 @@ const BYTES_PER_LOOK: f64 = 700.0;
 pub struct Estimate {
     /// Time, without the operator's.
     pub duration: Seconds,
+    /// The most time, where stages end when something is decided.
+    pub longest: Seconds,
     /// How many starts.
     pub starts: u32,
+    /// The most starts.
+    pub most_starts: u32,
     /// Most energy that the limits let into the unit.
     pub worst_energy: Joules,
     /// Bytes in the run's folder.
@@ -49,8 +56,12 @@ pub struct StageEstimate {
     pub kind: &'static str,
     /// Time.
     pub duration: Seconds,
+    /// The most time.
+    pub longest: Seconds,
     /// How many starts.
     pub starts: u32,
+    /// The most starts.
+    pub most_starts: u32,
     /// Most energy.
     pub worst_energy: Joules,
 }
@@ -62,7 +73,8 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
     let period =
         bench.meter.as_ref().and_then(|m| m.profile.meter()).and_then(|m| m.rates.first()).map_or(0.02, |r| r.period.0.max(0.02));
     for stage in &plan.stages {
-        let (duration, starts, on, power, looks) = match &stage.kind {
+        let mut least: Option<(Seconds, u32)> = None;
+        let (longest, most_starts, on, power, looks) = match &stage.kind {
             StageKind::Ramp(ramp) => {
                 let time = ramp.to / ramp.rate + ramp.hold;
                 (time, 0, time, ramp.to * ramp.limit, (ramp.to / ramp.step) + ramp.hold.0 / 0.1)
@@ -72,6 +84,8 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
                 let off: f64 = start.off_times(0).iter().map(|t| t.0).sum();
                 let on = start.watch * f64::from(start.times);
                 let time = Seconds(off) + on + PER_START * f64::from(start.times);
+                let expected = start.foretold().expected;
+                least = Some((time * (f64::from(expected) / f64::from(start.times)), expected));
                 (time, start.times, on, start.voltage * start.limit.starting, on.0 / period.max(start.watch.0 / 60.0))
             }
             StageKind::Leakage(sweep) => {
@@ -83,11 +97,15 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
             StageKind::Ask(_) => (Seconds(0.0), 0, Seconds(0.0), Watts(0.0), 0.0),
         };
         let worst_energy = power.min(ceiling) * on;
+        let (duration, starts) = least.unwrap_or((longest, most_starts));
         made.duration = made.duration + duration;
+        made.longest = made.longest + longest;
         made.starts = made.starts.saturating_add(starts);
+        made.most_starts = made.most_starts.saturating_add(most_starts);
         made.worst_energy = made.worst_energy + worst_energy;
         made.bytes += looks * BYTES_PER_LOOK + 100_000.0;
-        made.stages.push(StageEstimate { number: stage.number, kind: stage.kind.word(), duration, starts, worst_energy });
+        let (number, kind) = (stage.number, stage.kind.word());
+        made.stages.push(StageEstimate { number, kind, duration, longest, starts, most_starts, worst_energy });
     }
     made
 }
@@ -99,18 +117,19 @@ fn discharge(sweep: &crate::plan::Leakage) -> Seconds {
 
 pub(super) fn check(plan: &Plan, estimate: &Estimate, findings: &mut Findings) {
     for (stage, taken) in plan.stages.iter().zip(&estimate.stages) {
-        let title = format!("stage {} ({}) would take {}", stage.number, taken.kind, spell(taken.duration));
+        let takes = if taken.longest > taken.duration { "could take" } else { "would take" };
+        let title = format!("stage {} ({}) {takes} {}", stage.number, taken.kind, spell(taken.longest));
         let hint = "is a unit wrong (min for s), or a number too large?";
-        if taken.duration >= LONGEST {
+        if taken.longest >= LONGEST {
             findings.error(&plan.document, stage.places.whole(), title, "too long to be meant", hint);
-        } else if taken.duration > LONG {
+        } else if taken.longest > LONG {
             findings.warning(&plan.document, stage.places.whole(), title, "more than a day", hint);
         }
     }
     // Stages that are each short enough, and together are not; the last one is pointed at.
-    let one_is_too_long = estimate.stages.iter().any(|taken| taken.duration >= LONGEST);
-    if let Some(last) = plan.stages.last().filter(|_| estimate.duration >= LONGEST && !one_is_too_long) {
-        let title = format!("all stages together would take {}", spell(estimate.duration));
+    let one_is_too_long = estimate.stages.iter().any(|taken| taken.longest >= LONGEST);
+    if let Some(last) = plan.stages.last().filter(|_| estimate.longest >= LONGEST && !one_is_too_long) {
+        let title = format!("all stages together would take {}", spell(estimate.longest));
         findings.error(&plan.document, last.places.whole(), title, "too long to be meant", "make several plans of it");
     }
 }

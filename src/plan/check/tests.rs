@@ -1,5 +1,7 @@
 //! The mistakes that a check must find, each with its place and a hint.
 
+mod claims;
+
 use super::check;
 use crate::document::{Document, Problem, Problems};
 use crate::plan::{Bench, Plan};

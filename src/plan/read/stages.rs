@@ -5,6 +5,7 @@
 
 use super::{POLARITY, above_zero, currents, need_above_zero, zero_or_more};
 use crate::analysis::node::Towards;
+use crate::analysis::sequential::Claim;
 use crate::document::Table;
 use crate::plan::model::*;
 use crate::units::{Amperes, Ratio, Seconds, Volts};
@@ -230,14 +231,54 @@ fn on_fault(table: &mut Table<'_>) -> OnFault {
     hold.map_or(OnFault::GoOn, OnFault::Hold)
 }
 
+/// The most starts of a stage.
+const MOST_STARTS: u64 = 1_000_000;
+
+/// How many starts, or until which claim is decided, with how many at most.
+fn how_many(table: &mut Table<'_>) -> (Option<Claim>, Option<u64>) {
+    let has_times = table.has("times");
+    let times = has_times.then(|| table.count("times", 1, MOST_STARTS)).flatten();
+    if !table.has("until") {
+        let hint = "write times = 100, or until = { failing_below = \"1 %\", confidence = \"95 %\" }";
+        return (None, times.or_else(|| if has_times { None } else { table.missing("times", Some(hint.into())) }));
+    }
+    let Some(claim) = table.table("until").and_then(until) else { return (None, None) };
+    let needed = claim.proved_after(0).filter(|n| *n <= MOST_STARTS);
+    let Some(needed) = needed else {
+        let title = format!("to prove a failing rate below {} takes more than {MOST_STARTS} starts", claim.below());
+        table.problem("until", title, "cannot be proved", Some("claim less".into()));
+        return (None, None);
+    };
+    if let Some(times) = times
+        && times < needed
+    {
+        let title = format!("{times} starts cannot prove a failing rate below {}", claim.below());
+        let hint = format!("{needed} starts without a failure would; leave \"times\" out, or write more");
+        table.problem("times", title, "too few to decide", Some(hint));
+    }
+    let most = claim.most().map(|most| most.min(MOST_STARTS));
+    (Some(claim), if has_times { times } else { most })
+}
+
+fn until(mut table: Table<'_>) -> Option<Claim> {
+    let below = need_above_zero::<Ratio>(&mut table, "failing_below");
+    let confidence = need_above_zero::<Ratio>(&mut table, "confidence");
+    for (key, value, within) in [("failing_below", below, 0.0..=0.5), ("confidence", confidence, 0.5..=0.9999)] {
+        if value.is_some_and(|v| v.0 > 0.0 && !within.contains(&v.0)) {
+            let title =
+                format!("{key:?} in {} must lie between {} and {}", table.name(), Ratio(*within.start()), Ratio(*within.end()));
+            table.problem(key, title, "cannot be tested", None);
+            return None;
+        }
+    }
+    table.finish();
+    Claim::new(below?, confidence?.0)
+}
+
 fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
     let voltage = need_above_zero::<Volts>(table, "voltage");
     let limit = limits(table, "limit");
-    let times = if table.has("times") {
-        table.count("times", 1, 1_000_000)
-    } else {
-        table.missing("times", Some("write times = 100".into()))
-    };
+    let (until, times) = how_many(table);
     let off = off_times(table);
     let off_below = above_zero::<Volts>(table, "off_below");
     let off_patience = zero_or_more(table, "off_patience").unwrap_or(Seconds(60.0));
@@ -261,6 +302,7 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
         voltage,
         limit,
         times: u32::try_from(times?).ok()?,
+        until,
         off: off?,
         off_below,
         off_patience,
