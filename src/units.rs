@@ -10,9 +10,11 @@
 //! (`scpi`).
 
 mod print;
+mod stated;
 mod text;
 
 pub use print::{engineering, spell, with_uncertainty};
+pub use stated::{Stated, resolution_u};
 pub use text::{UnitError, parse_as};
 
 /// What a quantity is measured in: SI units and the few others that the trade uses.

@@ -6,3 +6,4 @@ mod node;
 mod numeric;
 mod published;
 mod rates;
+mod uncertainty;

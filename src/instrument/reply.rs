@@ -93,17 +93,11 @@ fn unit_factor(suffix: &str, of: Unit) -> Option<f64> {
 
 /// The reading's sample: with its standard uncertainty, or below the floor.
 ///
-/// The maker's limits count as a rectangular distribution, half-width / sqrt 3
-/// (JCGM 100:2008, 4.3.7), the resolution as one of full width, d / sqrt 12
-/// (same, F.2.2.1); added in quadrature.
+/// The uncertainty is [`Accuracy::standard`].
 pub fn sample(said: Said, accuracy: &Accuracy, range: f64, resolution: f64, floor: f64) -> Sample {
     match said {
         Said::Number(value) if value.abs() < floor => Sample::BelowFloor { floor },
-        Said::Number(value) => {
-            let half = accuracy.half_width(value, range);
-            let u = (half * half / 3.0 + resolution * resolution / 12.0).sqrt();
-            Sample::Value { value, u }
-        }
+        Said::Number(value) => Sample::Value { value, u: accuracy.standard(value, range, resolution) },
         Said::Overload => Sample::Overload,
         Said::NotANumber => Sample::NotANumber,
         Said::Garbled => Sample::Garbled,
@@ -170,7 +164,7 @@ mod tests {
     #[test]
     fn uncertainty_comes_from_accuracy_and_resolution() {
         // CHECKS 6 row 11: 5 V on the 10 V range, 0.0020 % + 0.0005 % = 150 uV; rectangular 86.60 uV.
-        let accuracy = Accuracy { reading: crate::units::Ratio(2e-5), range: crate::units::Ratio(5e-6), offset: 0.0 };
+        let accuracy = Accuracy { reading: crate::units::Ratio(2e-5), range: crate::units::Ratio(5e-6), ..Accuracy::default() };
         match sample(Said::Number(5.0), &accuracy, 10.0, 0.0, 1e-6) {
             Sample::Value { value, u } => {
                 assert_eq!(value, 5.0);

@@ -16,40 +16,35 @@ pub(super) struct Triangle {
 
 /// Turns `rows` (each of `n` columns, not fewer rows than columns) to a triangle
 /// (Golub and Van Loan, 5.2.1).
-pub(super) fn triangle(mut rows: Vec<Vec<f64>>, mut rhs: Vec<f64>, n: usize) -> Triangle {
-    let m = rows.len();
+pub(super) fn triangle(mut rows: Vec<Vec<f64>>, rhs: Vec<f64>, n: usize) -> Triangle {
+    // The right-hand side goes through the same reflections as one more column.
+    for (row, right) in rows.iter_mut().zip(rhs) {
+        row.push(right);
+    }
     for k in 0..n {
-        let norm = norm((k..m).map(|i| rows[i][k]));
+        let norm = norm(rows.iter().skip(k).map(|row| row[k]));
         if norm == 0.0 {
             continue;
         }
         let alpha = if rows[k][k] > 0.0 { -norm } else { norm };
-        let mut v: Vec<f64> = (k..m).map(|i| rows[i][k] / norm).collect();
+        let mut v: Vec<f64> = rows.iter().skip(k).map(|row| row[k] / norm).collect();
         v[0] -= alpha / norm;
         let length = v.iter().map(|x| x * x).sum::<f64>();
-        let mut reflect = |get: &dyn Fn(&[Vec<f64>], &[f64], usize) -> f64, column: Option<usize>| {
-            let dot: f64 = v.iter().enumerate().map(|(i, x)| x * get(&rows, &rhs, k + i)).sum();
-            let factor = 2.0 * dot / length;
-            for (i, x) in v.iter().enumerate() {
-                match column {
-                    Some(j) => rows[k + i][j] -= factor * x,
-                    None => rhs[k + i] -= factor * x,
-                }
+        for j in k + 1..=n {
+            let dot: f64 = v.iter().zip(rows.iter().skip(k)).map(|(x, row)| x * row[j]).sum();
+            for (x, row) in v.iter().zip(rows.iter_mut().skip(k)) {
+                row[j] -= 2.0 * dot / length * x;
             }
-        };
-        for j in k + 1..n {
-            reflect(&|rows, _, i| rows[i][j], Some(j));
         }
-        reflect(&|_, rhs, i| rhs[i], None);
         rows[k][k] = alpha;
         for row in rows.iter_mut().skip(k + 1) {
             row[k] = 0.0;
         }
     }
-    let rest = norm(rhs.iter().skip(n).copied());
+    let rest = norm(rows.iter().skip(n).map(|row| row[n]));
     rows.truncate(n);
-    rhs.truncate(n);
-    Triangle { r: rows, turned: rhs, rest }
+    let turned = rows.iter_mut().filter_map(Vec::pop).collect();
+    Triangle { r: rows, turned, rest }
 }
 
 impl Triangle {

@@ -18,7 +18,7 @@ pub use shipped::{SHIPPED, find};
 
 use crate::document::{Document, Problems};
 use crate::link::serial::Line;
-use crate::units::{Amperes, Ohms, Ratio, Seconds, Volts, Watts};
+use crate::units::{Amperes, Ohms, Ratio, Seconds, Stated, Volts, Watts, resolution_u};
 
 /// A profile as read.
 #[derive(Clone, Debug)]
@@ -122,9 +122,17 @@ pub struct Accuracy {
     pub range: Ratio,
     /// In the measurand's unit.
     pub offset: f64,
+    /// What the interval so stated means.
+    pub stated: Stated,
 }
 
 impl Accuracy {
+    /// The standard uncertainty of a value on a range with a resolution: the maker's
+    /// statement and the resolution, in quadrature (JCGM 100:2008, 4.3 and F.2.2.1).
+    pub fn standard(&self, value: f64, range: f64, resolution: f64) -> f64 {
+        self.stated.standard(self.half_width(value, range)).hypot(resolution_u(resolution))
+    }
+
     /// Half-width of the interval that the maker states, in the measurand's unit.
     pub fn half_width(&self, value: f64, range: f64) -> f64 {
         self.reading.0 * value.abs() + self.range.0 * range.abs() + self.offset

@@ -3,7 +3,7 @@
 use super::*;
 use crate::document::Table;
 use crate::link::serial::{DataBits, Flow, Level, Line, Parity, StopBits};
-use crate::units::Unit;
+use crate::units::{Stated, Unit};
 
 pub(super) fn profile(name: &str, document: &Document) -> Result<Profile, Problems> {
     document.read(|root| {
@@ -327,7 +327,11 @@ fn mode(parent: &mut Table<'_>) -> Option<Mode> {
     Some(Mode { ask: ask?, form: form? })
 }
 
-fn accuracy(parent: &mut Table<'_>, of: Unit) -> Option<Accuracy> {
+/// How a maker's interval may be meant.
+const STATED: [(&str, Stated); 3] = [("limits", Stated::Limits), ("95 %", Stated::Normal95), ("99 %", Stated::Normal99)];
+
+/// `resolution`: what one of `digits` is worth.
+fn accuracy(parent: &mut Table<'_>, of: Unit, resolution: Option<f64>) -> Option<Accuracy> {
     let Some(mut table) = parent.table("accuracy") else {
         return parent
             .missing("accuracy", Some("write accuracy = { reading = \"0.1 %\", offset = … } from the data sheet".into()));
@@ -335,8 +339,11 @@ fn accuracy(parent: &mut Table<'_>, of: Unit) -> Option<Accuracy> {
     let reading = table.quantity("reading").unwrap_or(Ratio(0.0));
     let range = table.quantity("range").unwrap_or(Ratio(0.0));
     let offset = amount(&mut table, "offset", of).unwrap_or(0.0);
-    let made = Accuracy { reading, range, offset };
-    if made == Accuracy::default() {
+    let digits = table.count("digits", 0, 10_000).map_or(0.0, |digits| digits as f64);
+    let offset = offset + digits * resolution.unwrap_or(0.0);
+    let stated = table.choice("stated", &STATED).unwrap_or_default();
+    let made = Accuracy { reading, range, offset, stated };
+    if made.half_width(1.0, 1.0) <= 0.0 {
         table.problem("reading", "an instrument without any error does not exist", "nothing given", None);
     }
     table.finish();
@@ -352,8 +359,8 @@ fn readback(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Readback> {
     let mut table = parent.need_table(key)?;
     let ask = table.need_text("ask");
     let reply = reply(&mut table);
-    let accuracy = accuracy(&mut table, of);
     let resolution = need_amount(&mut table, "resolution", of);
+    let accuracy = accuracy(&mut table, of, resolution);
     let floor = amount(&mut table, "floor", of);
     table.finish();
     let (accuracy, resolution) = (accuracy?, resolution?);
@@ -411,8 +418,8 @@ fn range(mut row: Table<'_>, of: Unit) -> Option<Range> {
     let resistance = row.need::<Ohms>(if of == Unit::Ampere { "shunt" } else { "input" });
     let fuse = row.quantity("fuse");
     let terminal = row.text("terminal");
-    let accuracy = accuracy(&mut row, of);
     let resolution = need_amount(&mut row, "resolution", of);
+    let accuracy = accuracy(&mut row, of, resolution);
     let floor = amount(&mut row, "floor", of);
     row.finish();
     let (full, accuracy, resolution) = (full?, accuracy?, resolution?);
