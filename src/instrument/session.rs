@@ -39,6 +39,8 @@ pub struct Session {
     known: Option<String>,
     /// The link has failed for good, or nothing comes through it: only another one helps.
     broken: bool,
+    /// A query was given up half-way; what the error queue says of that belongs to no command.
+    given_up: bool,
 }
 
 /// The framing that a profile's wire part asks for.
@@ -68,6 +70,7 @@ impl Session {
             sent_at: clock.now(),
             known: None,
             broken: false,
+            given_up: false,
         }
     }
 
@@ -131,6 +134,15 @@ impl Session {
     /// The link's, [`Fault::Refused`] with the instrument's words, or a missing acknowledgement.
     pub async fn command(&mut self, message: &str) -> Result<(), Fault> {
         self.back_in_step().await?;
+        // A query that was interrupted leaves an error (-410), as IEEE 488.2 6.3.2.3 wants it.
+        if std::mem::take(&mut self.given_up)
+            && let Err(fault) = self.drain_errors("a query that was given up").await
+        {
+            match fault {
+                Fault::Refused { report, .. } => tracing::info!("after a query that was given up: {report}"),
+                other => return Err(other),
+            }
+        }
         self.command_at_once(message).await?;
         self.drain_errors(message).await
     }
@@ -246,6 +258,7 @@ impl Session {
     /// anything was thrown away.
     async fn resynchronise(&mut self) -> Result<bool, Fault> {
         let command = self.open.clone().unwrap_or_default();
+        self.given_up = true;
         let mut stray = !self.throw_away().await?.is_empty();
         let Some(sync) = self.identity.ask.clone() else {
             // Nothing to ask by: wait as long as an answer may take, and hear nothing.

@@ -32,7 +32,7 @@ use table::Table;
 /// The longest message that a stand-in takes, in bytes.
 pub const LONGEST: usize = 4096;
 /// The longest response that it has room for, in bytes.
-const LONGEST_RESPONSE: usize = 16 * 1024;
+const LONGEST_RESPONSE: usize = 8 * 1024;
 const LIMITS: Limits = Limits { bytes: LONGEST, units: 256, parameters: 256 };
 
 /// What a device does with a message.
@@ -143,7 +143,7 @@ impl Dialogue {
 
     /// Notes an error, as its dialect does.
     pub fn complain(&mut self, code: i32) -> Does {
-        self.status.err(code);
+        self.status.err(code, self.has_queue);
         match (self.has_queue, &self.in_band) {
             (true, _) => Does::Sets,
             // An error in band: the dialect's first pattern, filled in; else silence.

@@ -99,12 +99,14 @@ impl Status {
         }
     }
 
-    /// An error: its event bit, and an entry of the queue.
-    pub fn err(&mut self, code: i32) {
+    /// An error: its event bit, and an entry of the queue where there is one to ask.
+    pub fn err(&mut self, code: i32, has_queue: bool) {
         if let Some(class) = ErrorClass::of(code) {
             self.events = self.events.with(class.bit());
         }
-        self.errors.push(ErrorReport::standard(code));
+        if has_queue {
+            self.errors.push(ErrorReport::standard(code));
+        }
     }
 
     /// The oldest error, or 0.

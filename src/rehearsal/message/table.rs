@@ -26,13 +26,16 @@ struct Command {
     order: Order,
 }
 
+/// By header: the commands that may be meant, with the header's numeric suffixes.
+type Known = BTreeMap<String, Vec<(usize, Vec<u32>)>>;
+
 /// The table of one instrument.
 #[derive(Clone, Debug)]
 pub struct Table {
     templates: Vec<(Template, Order)>,
     commands: Vec<Command>,
-    /// By header and whether it is asked: which commands may be meant, with the header's suffixes.
-    known: [BTreeMap<String, Vec<(usize, Vec<u32>)>>; 2],
+    /// What was met so far, commands and queries.
+    known: [Known; 2],
 }
 
 impl Table {
