@@ -137,7 +137,7 @@ impl Diode {
         let corner = fc * vj;
         if voltage < corner {
             let share = 1.0 - voltage / vj;
-            let power = share.powf(-m);
+            let power = if m == 0.5 { 1.0 / share.sqrt() } else { share.powf(-m) };
             (self.depletion * vj * (1.0 - share * power) / (1.0 - m), self.depletion * power)
         } else {
             let f1 = vj * (1.0 - (1.0 - fc).powf(1.0 - m)) / (1.0 - m);

@@ -10,10 +10,8 @@ use super::system::{System, stamp};
 const ROUNDS: usize = 60;
 /// After so many every further one goes half the way.
 const DAMPED: usize = 20;
-/// A trial's current may miss the part's by so much: amperes, a share, and what this many volts make.
+/// A trial's current may always miss the part's by so many amperes.
 const CURRENT: f64 = 1e-13;
-const SHARE: f64 = 1e-7;
-const VOLTS: f64 = 1e-8;
 /// The factors are kept while all slopes stay within this share.
 const SLOPE: f64 = 1e-3;
 
@@ -112,6 +110,7 @@ impl System {
     /// else a node where it has not.
     fn follow(&mut self, time: f64, alpha: f64, memory: &[f64], share: f64) -> Option<usize> {
         let next = &self.next;
+        let (miss_share, miss_volts) = (self.miss_share, self.miss_volts);
         let mut unsettled = None;
         for pn in self.junctions.iter_mut().filter(|j| j.live) {
             let volts = next[pn.a] - next[pn.b];
@@ -122,8 +121,8 @@ impl System {
             pn.at = pn.model.at(target);
             let missed = (pn.current(alpha, memory) - predicted).abs();
             let slope = pn.at.conductance + alpha * pn.at.capacitance;
-            let allowed = CURRENT + SHARE * predicted.abs() + VOLTS * slope;
-            if (limited - volts).abs() > VOLTS || missed > allowed {
+            let allowed = CURRENT + miss_share * predicted.abs() + miss_volts * slope;
+            if (limited - volts).abs() > miss_volts || missed > allowed {
                 unsettled = Some(if pn.a < self.size { pn.a } else { pn.b });
             }
         }
@@ -139,13 +138,34 @@ impl System {
             own.evaluate(time);
             for i in 0..count {
                 let slope: f64 = own.slopes[i * count..(i + 1) * count].iter().fold(0.0, |most, s| most.max(s.abs()));
-                let allowed = CURRENT + SHARE * own.fresh.0[i].abs() + VOLTS * slope;
+                let allowed = CURRENT + miss_share * own.fresh.0[i].abs() + miss_volts * slope;
                 if (own.currents[i] - own.fresh.0[i]).abs() > allowed {
                     unsettled = own.nodes.iter().copied().find(|n| *n < self.size).or(Some(0));
                 }
             }
         }
         unsettled
+    }
+
+    /// Whether anything in it is not linear.
+    pub(super) fn is_bent(&self) -> bool {
+        !self.junctions.is_empty() || !self.devices.is_empty()
+    }
+
+    /// Linearises every part about a guess, as far as it can be trusted.
+    pub(super) fn guess(&mut self, x: &[f64]) {
+        for pn in self.junctions.iter_mut().filter(|j| j.live) {
+            let volts = pn.model.limited(x[pn.a] - x[pn.b], pn.volts);
+            if volts != pn.volts {
+                pn.volts = volts;
+                pn.at = pn.model.at(volts);
+            }
+        }
+        for own in self.devices.iter_mut().filter(|d| d.live) {
+            for (volts, node) in own.volts.iter_mut().zip(&own.nodes) {
+                *volts = x[*node];
+            }
+        }
     }
 
     /// Solves, if need be with aids.

@@ -4,20 +4,18 @@ use super::failure::{Failure, Why};
 use super::newton::Unsolved;
 use super::parts::Contact;
 use super::system::Controlled;
-use super::tableau::{AT, GAMMA, STAGE, STAGES, error_weights, value_weights};
+use super::tableau::{AT, CONTINUED, GAMMA, STAGE, STAGES, error_weights, value_weights};
 use super::transient::Transient;
 
 /// Shorter than this share of the time that it is, a step no longer moves on.
 const SHORTEST: f64 = 1e-15;
 /// No step is longer, in seconds: some thirty years.
 const LONGEST: f64 = 1e9;
-/// What the continuation cannot follow, as seen at the stage at 0.85 of the step: this
-/// share of each later stage's difference from the first (the fifth row that belongs to
-/// [`super::tableau::CONTINUED`], times that stage's own error of third order).
-const DEFECT: [f64; STAGES - 1] =
-    [-1.344_765_392_800_336, 0.426_775_057_474_301, 1.266_683_895_404_583, -0.446_179_158_460_051, 0.124_601_646_858_902];
-/// On a smooth curve the continuation is some twenty times better than its defect.
-const LENIENT: f64 = 1e3;
+/// The continuation's term of fourth order may be this share of the largest value: on a
+/// smooth curve it is less, on one with a corner inside it is far more.
+const BEND: f64 = 5e-4;
+/// What the iteration may miss, as a share of what a step may.
+const MISSED: f64 = 0.02;
 /// Bisections towards a moment.
 const HALVINGS: usize = 48;
 
@@ -31,6 +29,27 @@ impl Controlled {
         match self.contact {
             Contact::Open => volts - (self.model.threshold + self.model.hysteresis),
             Contact::Closed => (self.model.threshold - self.model.hysteresis) - volts,
+        }
+    }
+}
+
+/// Guesses a stage from those before it: the polynomial through the last ones.
+fn predict(stage: usize, before: &[Vec<f64>], x: &mut [f64]) {
+    let share = |i: usize, known: &[usize]| -> f64 {
+        known.iter().filter(|j| **j != i).map(|j| (AT[stage] - AT[*j]) / (AT[i] - AT[*j])).product()
+    };
+    let known: &[usize] = match stage {
+        1 => &[0],
+        2 => &[0, 1],
+        3 => &[0, 1, 2],
+        4 => &[1, 2, 3],
+        _ => &[1, 3, 4],
+    };
+    x.fill(0.0);
+    for i in known {
+        let weight = share(*i, known);
+        for (x, known) in x.iter_mut().zip(&before[*i]) {
+            *x += weight * known;
         }
     }
 }
@@ -53,6 +72,13 @@ impl Transient {
         self.corner = corner;
         self.allowed = allowed;
         self.next_length = self.first_length();
+    }
+
+    /// What the iteration may miss, so that the steps' errors can still be told from it.
+    pub(super) fn set_tolerance(&mut self) {
+        let peak = self.peaks.iter().take(self.system.nodes).copied().fold(1e-3, f64::max);
+        self.system.miss_volts = MISSED * (self.accuracy.volts + self.accuracy.relative * peak);
+        self.system.miss_share = MISSED * self.accuracy.relative;
     }
 
     /// A step in which nothing moves by more than a fiftieth of the largest voltage.
@@ -116,6 +142,7 @@ impl Transient {
             for (peak, end) in self.peaks.iter_mut().zip(&self.stages[STAGES - 1]) {
                 *peak = peak.max(end.abs());
             }
+            self.set_tolerance();
             self.find_moment();
             return Ok(());
         }
@@ -143,8 +170,11 @@ impl Transient {
                 time = self.corner - 16.0 * f64::EPSILON * self.corner.abs();
             }
             let (before, after) = self.stages.split_at_mut(stage);
-            if let (Some(before), Some(x)) = (before.last(), after.first_mut()) {
-                x.copy_from_slice(before);
+            if let Some(x) = after.first_mut() {
+                if self.system.is_bent() {
+                    predict(stage, before, x);
+                    self.system.guess(x);
+                }
                 self.system.solve(time, alpha, &self.memory, x)?;
             }
             for store in 0..self.system.stores.len() {
@@ -193,11 +223,11 @@ impl Transient {
             let size = stages[STAGES - 1][i].abs().max(peaks[i]);
             let allowed = floor + accuracy.relative * size;
             // What the continuation cannot follow between the stages counts as well, leniently.
-            let mut defect = 0.0;
-            for (stage, share) in stages.iter().skip(1).zip(DEFECT) {
-                defect += share * (stage[i] - stages[0][i]);
+            let mut bend = 0.0;
+            for (stage, share) in stages.iter().skip(1).zip(CONTINUED[3]) {
+                bend += share * (stage[i] - stages[0][i]);
             }
-            (error[i].abs() / allowed).max(defect.abs() / (allowed * LENIENT))
+            (error[i].abs() / allowed).max(bend.abs() / (BEND * size + 1e3 * floor))
         };
         for i in 0..self.system.nodes {
             worst = worst.max(own(i, accuracy.volts));

@@ -153,6 +153,9 @@ pub(super) struct System {
     /// Convergence aids: a conductance to ground at every node, and a share of all sources.
     pub(super) shunt: f64,
     pub(super) scale: f64,
+    /// A trial's current may miss the part's by this share, and by what so many volts make.
+    pub(super) miss_share: f64,
+    pub(super) miss_volts: f64,
     /// Charges and fluxes: linear stores first, then those of junctions.
     pub(super) charges: usize,
     /// Currents that are no unknowns: sources, junctions, terminals of devices.
@@ -190,6 +193,8 @@ impl System {
             hold_initial: false,
             shunt: 0.0,
             scale: 1.0,
+            miss_share: 1e-7,
+            miss_volts: 1e-8,
             charges: 0,
             flows: 0,
         };

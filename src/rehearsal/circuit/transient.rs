@@ -177,6 +177,7 @@ impl Transient {
             system,
             places,
         };
+        this.set_tolerance();
         match start {
             Start::OperatingPoint => this.rest()?,
             Start::Given => this.take_given(&given),

@@ -1,0 +1,119 @@
+//! What a `V` or `I` line says of its source.
+
+use super::words::{Line, Word};
+use super::{Reader, Scope};
+use crate::rehearsal::circuit::drive::Drive;
+
+impl Reader<'_> {
+    /// `[DC] value [AC ...] [PULSE(...) | PWL(...) | SIN(...)]`
+    pub(super) fn read_drive(&mut self, line: &Line, words: &[Word], scope: &Scope) -> Option<Drive> {
+        let mut drive = None;
+        let mut constant = None;
+        let mut rest = words;
+        while let Some((first, after)) = rest.split_first() {
+            let end =
+                after.iter().position(|w| w.text.starts_with(|c: char| c.is_alphabetic()) && !scope.values.contains_key(&w.text));
+            let (numbers, next) = after.split_at(end.unwrap_or(after.len()));
+            match first.text.as_str() {
+                "dc" => {
+                    let numbers = if numbers.first().is_some_and(|w| w.text == "=") { numbers.get(1..)? } else { numbers };
+                    let Some(word) = numbers.first() else {
+                        self.fail(first.span.clone(), "DC lacks its value", "DC VALUE");
+                        return None;
+                    };
+                    constant = Some(self.value(word, scope)?);
+                    rest = next;
+                }
+                "ac" => rest = next,
+                "pulse" | "pwl" | "sin" => {
+                    let mut values = Vec::new();
+                    for word in numbers {
+                        values.push((self.value(word, scope)?, word));
+                    }
+                    drive = Some(match first.text.as_str() {
+                        "pulse" => self.pulse(first, &values)?,
+                        "pwl" => self.points(first, &values)?,
+                        _ => self.sine(first, &values)?,
+                    });
+                    rest = next;
+                }
+                _ if constant.is_none() && drive.is_none() => {
+                    if first.text.starts_with(|c: char| c.is_alphabetic()) && !scope.values.contains_key(&first.text) {
+                        self.fail(first.span.clone(), format!("{} is not covered", first.text), "DC, PULSE, PWL or SIN");
+                        return None;
+                    }
+                    constant = Some(self.value(first, scope)?);
+                    rest = after;
+                }
+                _ => {
+                    self.fail(first.span.clone(), format!("{} is too much", first.text), "the end of the line");
+                    return None;
+                }
+            }
+        }
+        match drive.or(constant.map(Drive::Constant)) {
+            Some(drive) => Some(drive),
+            None if words.is_empty() => {
+                // SPICE's own default; worth a word.
+                self.note(line.head(), line.span(), format!("{} has no value: taken as 0", line.head()));
+                Some(Drive::Constant(0.0))
+            }
+            None => Some(Drive::Constant(0.0)),
+        }
+    }
+
+    fn pulse(&mut self, first: &Word, values: &[(f64, &Word)]) -> Option<Drive> {
+        let at = |i: usize| values.get(i).map(|(value, _)| *value);
+        let (Some(low), Some(high)) = (at(0), at(1)) else {
+            self.fail(first.span.clone(), "PULSE lacks its levels", "PULSE(LOW HIGH [DELAY RISE FALL WIDTH PERIOD])");
+            return None;
+        };
+        if let Some((_, word)) = values.get(7) {
+            self.fail(word.span.clone(), "PULSE has too many values", "PULSE(LOW HIGH [DELAY RISE FALL WIDTH PERIOD])");
+            return None;
+        }
+        if let Some((_, word)) = values.iter().skip(3).find(|(value, _)| *value < 0.0) {
+            self.fail(word.span.clone(), format!("PULSE: a time of {}", word.text), "a time that is not below zero");
+            return None;
+        }
+        let (step, stop) = self.analysis.map_or((1e-9, f64::INFINITY), |a| (a.step.0, a.stop.0));
+        let or = |value: Option<f64>, default: f64| value.filter(|v| *v != 0.0).unwrap_or(default);
+        let (rise, fall) = (or(at(3), step), or(at(4), step));
+        let (width, period) = (or(at(5), stop), or(at(6), stop));
+        Some(Drive::Pulse { low, high, delay: at(2).unwrap_or(0.0), rise, fall, width, period })
+    }
+
+    fn points(&mut self, first: &Word, values: &[(f64, &Word)]) -> Option<Drive> {
+        if values.is_empty() || values.len() % 2 != 0 {
+            let last = values.last().map_or(first, |(_, word)| word);
+            self.fail(last.span.clone(), "PWL takes pairs", "PWL(TIME VALUE TIME VALUE ...)");
+            return None;
+        }
+        let mut points: Vec<(f64, f64)> = Vec::new();
+        for pair in values.chunks_exact(2) {
+            let &[(time, word), (value, _)] = pair else { continue };
+            if points.last().is_some_and(|(before, _)| *before >= time) {
+                self.fail(
+                    word.span.clone(),
+                    format!("PWL: {} does not come after the time before it", word.text),
+                    "ascending times",
+                );
+                return None;
+            }
+            points.push((time, value));
+        }
+        Some(Drive::Points(points))
+    }
+
+    fn sine(&mut self, first: &Word, values: &[(f64, &Word)]) -> Option<Drive> {
+        let at = |i: usize| values.get(i).map(|(value, _)| *value);
+        let (Some(offset), Some(amplitude)) = (at(0), at(1)) else {
+            self.fail(first.span.clone(), "SIN lacks its values", "SIN(OFFSET AMPLITUDE FREQUENCY [DELAY DAMPING PHASE])");
+            return None;
+        };
+        let stop = self.analysis.map_or(1.0, |a| a.stop.0);
+        let frequency = at(2).filter(|f| *f != 0.0).unwrap_or(1.0 / stop);
+        let (delay, damping, phase) = (at(3).unwrap_or(0.0), at(4).unwrap_or(0.0), at(5).unwrap_or(0.0));
+        Some(Drive::Sine { offset, amplitude, frequency, delay, damping, phase })
+    }
+}
