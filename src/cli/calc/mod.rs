@@ -3,6 +3,7 @@
 
 mod battery;
 mod burden;
+mod circuit;
 mod discharge;
 mod drift;
 mod droop;
@@ -46,6 +47,11 @@ enum What {
     /// What an ammeter in series takes away, and what is left for the unit
     #[command(after_help = "Example: rampart calc burden --voltage \"10 V\" --shunt \"0.5 ohm\" --load \"10 ohm\"")]
     Burden(burden::Arguments),
+    /// What a circuit does over time: a netlist in the syntax of Berkeley SPICE
+    #[command(
+        after_help = "Example: rampart calc circuit filter.cir --node out\n\nPrints comma-separated values, one line for each step of the netlist's .tran. What is covered of the syntax: scripts/NETLISTS.md."
+    )]
+    Circuit(circuit::Arguments),
     /// How long a charged capacitor takes to fall, and what it holds
     #[command(
         after_help = "Example: rampart calc discharge --capacitance \"1 mF\" --from \"60 V\" --to \"2 V\" --resistance \"1 kohm\""
@@ -101,6 +107,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     let (name, working) = match &arguments.what {
         What::Battery(a) => ("battery", a.working()),
         What::Burden(a) => ("burden", a.working()),
+        What::Circuit(a) => return circuit::main(a, arguments.json),
         What::Discharge(a) => ("discharge", a.working()),
         What::Drift(a) => ("drift", a.working()),
         What::Droop(a) => ("droop", a.working()),
