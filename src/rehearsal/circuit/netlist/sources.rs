@@ -84,7 +84,7 @@ impl Reader<'_> {
     }
 
     fn points(&mut self, first: &Word, values: &[(f64, &Word)]) -> Option<Drive> {
-        if values.is_empty() || values.len() % 2 != 0 {
+        if values.is_empty() || !values.len().is_multiple_of(2) {
             let last = values.last().map_or(first, |(_, word)| word);
             self.fail(last.span.clone(), "PWL takes pairs", "PWL(TIME VALUE TIME VALUE ...)");
             return None;
