@@ -4,7 +4,7 @@
 use super::{Seconds, Unit};
 
 /// Exactly: as few digits as read back to the same value.
-pub(super) fn exact(value: f64, unit: Unit) -> String {
+pub fn exact(value: f64, unit: Unit) -> String {
     if unit == Unit::Percent {
         return join(&percent_digits(value), "", unit);
     }

@@ -12,9 +12,11 @@ mod capacitor;
 mod discharge;
 mod inrush;
 mod node;
+mod rate;
 mod rejection;
 mod timing;
 mod touch;
+mod uncertainty;
 
 pub use battery::{Capacity, battery};
 pub use burden::{Load, burden, loading};
@@ -22,9 +24,11 @@ pub use capacitor::{Absorption, drift, droop, insulation, recovery};
 pub use discharge::{Drain, discharge};
 pub use inrush::inrush;
 pub use node::{Described, node};
+pub use rate::{Counted, claim, compare, proof, rate, sequential};
 pub use rejection::{Window, rejection};
 pub use timing::{TIME_CONSTANTS, event, settle, soak};
 pub use touch::touch;
+pub use uncertainty::{Read, uncertainty};
 
 use super::finding::Severity;
 use crate::units::{Quantity, Seconds, Unit, engineering, spell};
@@ -55,8 +59,8 @@ pub struct Step {
     pub name: Cow<'static, str>,
     /// In symbols: `t = R C ln(V0 / V)`.
     pub formula: Cow<'static, str>,
-    /// The right side with the values put in: `1 s × ln(120 V / 60 V)`; empty where
-    /// the formula says it all.
+    /// The right side with the values put in: `1 s × ln(120 V / 60 V)`, or the values
+    /// by their letters: `n = 20, C = 95 %`; empty where the formula says it all.
     pub put_in: String,
     /// The result.
     pub value: Value,
@@ -69,10 +73,14 @@ pub struct Step {
 impl Step {
     /// In one line: `t = tau ln(V0 / V) = 1 s × ln(120 V / 60 V) = 693.1 ms`.
     pub fn equation(&self) -> String {
-        let mut text: Vec<&str> = [self.formula.as_ref(), &self.put_in].into_iter().filter(|part| !part.is_empty()).collect();
         let value = self.value.spoken();
-        text.push(&value);
-        let mut text = text.join(" = ");
+        let mut text = match (self.formula.as_ref(), self.put_in.as_str()) {
+            ("", "") => value,
+            (formula, "") => format!("{formula} = {value}"),
+            // Values by their letters, where the formula is too long to write twice.
+            (formula, given) if given.contains('=') => format!("{formula}; with {given}: {value}"),
+            (formula, put_in) => format!("{formula} = {put_in} = {value}"),
+        };
         if let Some((low, high)) = self.between {
             let (low, high) = (self.value.with(low).to_string(), self.value.with(high).to_string());
             if low != high {
@@ -92,6 +100,8 @@ impl Step {
 pub enum Value {
     /// In a unit, without prefix.
     Quantity(f64, Unit),
+    /// In a unit, and down to which place it is known: as many digits as that deserves.
+    DownTo(f64, Unit, f64),
     /// A number with what stands behind it: `dB`, or nothing.
     Number(f64, &'static str),
     /// So many.
@@ -103,7 +113,7 @@ impl Value {
     #[allow(clippy::cast_precision_loss, reason = "counts of starts and readings are far below 2^53")]
     pub fn number(self) -> f64 {
         match self {
-            Value::Quantity(x, _) | Value::Number(x, _) => x,
+            Value::Quantity(x, _) | Value::DownTo(x, ..) | Value::Number(x, _) => x,
             Value::Count(n) => n as f64,
         }
     }
@@ -112,6 +122,7 @@ impl Value {
     fn with(self, number: f64) -> Self {
         match self {
             Value::Quantity(_, unit) => Value::Quantity(number, unit),
+            Value::DownTo(_, unit, place) => Value::DownTo(number, unit, place),
             Value::Number(_, symbol) => Value::Number(number, symbol),
             Value::Count(_) => Value::Number(number, ""),
         }
@@ -128,8 +139,8 @@ impl Value {
     /// The symbol of its unit; empty for a plain number. A percentage is held as a ratio.
     pub fn symbol(self) -> &'static str {
         match self {
-            Value::Quantity(_, Unit::Percent) | Value::Count(_) => "",
-            Value::Quantity(_, unit) => unit.symbol(),
+            Value::Quantity(_, Unit::Percent) | Value::DownTo(_, Unit::Percent, _) | Value::Count(_) => "",
+            Value::Quantity(_, unit) | Value::DownTo(_, unit, _) => unit.symbol(),
             Value::Number(_, symbol) => symbol,
         }
     }
@@ -154,6 +165,11 @@ impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
             Value::Quantity(x, unit) => f.write_str(&engineering(x, unit, DIGITS)),
+            Value::DownTo(x, unit, place) => {
+                let places = (x.abs() / place).log10().floor() + 1.0;
+                let digits = if places.is_finite() { places.clamp(DIGITS as f64, 15.0) as usize } else { DIGITS };
+                f.write_str(&engineering(x, unit, digits))
+            }
             Value::Number(x, symbol) => {
                 f.write_str(&plain(x))?;
                 if symbol.is_empty() { Ok(()) } else { write!(f, " {symbol}") }

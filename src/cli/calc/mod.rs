@@ -4,6 +4,8 @@
 mod battery;
 mod burden;
 mod circuit;
+mod claim;
+mod compare;
 mod discharge;
 mod drift;
 mod droop;
@@ -14,11 +16,15 @@ mod loading;
 mod node;
 mod options;
 mod print;
+mod proof;
+mod rate;
 mod recovery;
 mod rejection;
+mod sequential;
 mod settle;
 mod soak;
 mod touch;
+mod uncertainty;
 
 use super::common::complaint;
 use crate::analysis::finding::Severity;
@@ -52,6 +58,14 @@ enum What {
         after_help = "Example: rampart calc circuit filter.cir --node out\n\nPrints comma-separated values, one line for each step of the netlist's .tran. What is covered of the syntax: scripts/NETLISTS.md."
     )]
     Circuit(circuit::Arguments),
+    /// How many starts a `start` stage takes that stops as soon as a claim is decided
+    #[command(after_help = "Example: rampart calc claim --below \"1 %\"")]
+    Claim(claim::Arguments),
+    /// Whether a unit fails less after a repair than before
+    #[command(
+        after_help = "Example: rampart calc compare --before \"5 of 1000\" --after \"0 of 1000\"\n\nExit code 5: an improvement is not shown."
+    )]
+    Compare(compare::Arguments),
     /// How long a charged capacitor takes to fall, and what it holds
     #[command(
         after_help = "Example: rampart calc discharge --capacitance \"1 mF\" --from \"60 V\" --to \"2 V\" --resistance \"1 kohm\""
@@ -84,12 +98,21 @@ enum What {
         after_help = "Example: rampart calc node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --leakage \"150 uA\" --at \"6 V\"\n\nExit code 1: the leakage makes the level undefined or wrong; 5: within its limits it may."
     )]
     Node(node::Arguments),
+    /// How many starts prove a repair
+    #[command(after_help = "Example: rampart calc proof --below \"1 %\" --confidence \"95 %\"")]
+    Proof(proof::Arguments),
+    /// The failing rate behind so many failures of so many starts
+    #[command(after_help = "Example: rampart calc rate --failures 4 --starts 20 --confidence \"90 %\"")]
+    Rate(rate::Arguments),
     /// The voltage that comes back after a discharge
     #[command(after_help = "Example: rampart calc recovery --voltage \"400 V\" --dielectric electrolytic")]
     Recovery(recovery::Arguments),
     /// What integration over line cycles leaves of hum
     #[command(after_help = "Example: rampart calc rejection --plc 1 --hum \"60 Hz\" --line \"50 Hz\"")]
     Rejection(rejection::Arguments),
+    /// Wald's sequential test between two failing rates
+    #[command(after_help = "Example: rampart calc sequential --good \"0.1 %\" --bad \"1 %\"")]
+    Sequential(sequential::Arguments),
     /// How long a source takes to settle
     #[command(after_help = "Example: rampart calc settle --resistance \"1 Mohm\" --capacitance \"10 nF\" --to \"0.1 %\"")]
     Settle(settle::Arguments),
@@ -101,6 +124,11 @@ enum What {
     /// A direct voltage, or what a capacitor holds, against published limits
     #[command(after_help = "Example: rampart calc touch --voltage \"48 V\" --capacitance \"10 mF\"")]
     Touch(touch::Arguments),
+    /// The uncertainty of a reading from its accuracy, and how it stands to a limit
+    #[command(
+        after_help = "Example: rampart calc uncertainty --reading \"5 V\" --range \"10 V\" --of-reading \"0.002 %\" --of-range \"0.0005 %\" --at-most \"5.0001 V\"\n\nExit code 1: outside the limit by more than the guard band; 5: within the guard band, or the instrument is not adequate."
+    )]
+    Uncertainty(uncertainty::Arguments),
 }
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
@@ -108,6 +136,8 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         What::Battery(a) => ("battery", a.working()),
         What::Burden(a) => ("burden", a.working()),
         What::Circuit(a) => return circuit::main(a, arguments.json),
+        What::Claim(a) => ("claim", a.working()),
+        What::Compare(a) => ("compare", a.working()),
         What::Discharge(a) => ("discharge", a.working()),
         What::Drift(a) => ("drift", a.working()),
         What::Droop(a) => ("droop", a.working()),
@@ -116,11 +146,15 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         What::Insulation(a) => ("insulation", a.working()),
         What::Loading(a) => ("loading", a.working()),
         What::Node(a) => ("node", a.working()),
+        What::Proof(a) => ("proof", a.working()),
+        What::Rate(a) => ("rate", a.working()),
         What::Recovery(a) => ("recovery", a.working()),
         What::Rejection(a) => ("rejection", a.working()),
+        What::Sequential(a) => ("sequential", a.working()),
         What::Settle(a) => ("settle", a.working()),
         What::Soak(a) => ("soak", a.working()),
         What::Touch(a) => ("touch", a.working()),
+        What::Uncertainty(a) => ("uncertainty", a.working()),
     };
     finish(name, working, arguments.json)
 }

@@ -1,6 +1,6 @@
 //! `rampart calc node`
 
-use super::options::quantity;
+use super::options::{number, quantity};
 use crate::analysis::node::Towards;
 use crate::analysis::working::{Described, Refusal, Working, node};
 use crate::units::{Amperes, Ohms, Ratio, Volts};
@@ -37,7 +37,7 @@ pub(super) struct Arguments {
     #[arg(long, value_parser = quantity::<Volts>, allow_hyphen_values = true, requires = "leakage")]
     at: Option<Volts>,
     /// How many times the leakage is larger at the temperature in use
-    #[arg(long, allow_hyphen_values = true, default_value = "1")]
+    #[arg(long, value_parser = number, allow_hyphen_values = true, default_value = "1")]
     warmer: f64,
 }
 

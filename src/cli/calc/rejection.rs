@@ -1,6 +1,6 @@
 //! `rampart calc rejection`
 
-use super::options::quantity;
+use super::options::{number, quantity};
 use crate::analysis::working::{Refusal, Window, Working, rejection};
 use crate::units::{Hertz, Ratio, Seconds, Volts};
 
@@ -15,7 +15,7 @@ pub(super) struct Arguments {
     #[arg(long, value_parser = quantity::<Seconds>, allow_hyphen_values = true, group = "length")]
     window: Option<Seconds>,
     /// The same in power-line cycles
-    #[arg(long, allow_hyphen_values = true, group = "length")]
+    #[arg(long, value_parser = number, allow_hyphen_values = true, group = "length")]
     plc: Option<f64>,
     /// The line that the meter counts cycles of
     #[arg(long, value_parser = quantity::<Hertz>, allow_hyphen_values = true, default_value = "50 Hz")]
