@@ -9,7 +9,7 @@ use crate::instrument::session::framing;
 use crate::link::{Link, memory};
 use crate::plan::{Checked, Passed};
 use crate::record::Durability;
-use crate::rehearsal::{Quirks, Rig, UnitFile, serve};
+use crate::rehearsal::{Rig, UnitFile, serve};
 use crate::runner::{Begin, Conduct, Ended, Exit, Watcher, conduct};
 use crate::view::Terminal;
 use crate::view::errln;
@@ -107,7 +107,8 @@ pub(super) fn rehearse(
         let connect = |role: Role, wire| -> Box<dyn Link> {
             let (near, far) = memory::pair(framing(wire));
             let rig = rig.clone();
-            tokio::spawn(async move { serve(&rig, role, far, Quirks { strict_gap: true, ..Quirks::default() }).await });
+            rig.quirk(role, |q| q.misses_early = true);
+            tokio::spawn(async move { serve(&rig, role, far).await });
             Box::new(near)
         };
         let work = Conduct {

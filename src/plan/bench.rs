@@ -1,5 +1,6 @@
 //! A bench file: which instruments stand there, where, and how they are wired.
 
+use super::quirks::Quirks;
 use crate::document::{Document, Places, Problem, Problems, Table};
 use crate::instrument::profile::{self, Profile};
 use crate::instrument::{Asked, Role};
@@ -38,6 +39,8 @@ pub struct SupplySeat {
     pub remote_sense: bool,
     /// What a person has looked at, because it cannot be asked.
     pub looked_at: Vec<Asked>,
+    /// What its stand-in does beside its dialect.
+    pub standin: Quirks,
     /// Line settings, where it hangs on a serial port.
     pub line: Line,
     /// Date by which its calibration expires, as 2027-03-31.
@@ -59,6 +62,8 @@ pub struct MeterSeat {
     pub terminal: Option<String>,
     /// Serial number that its identity must carry.
     pub serial: Option<String>,
+    /// What its stand-in does beside its dialect.
+    pub standin: Quirks,
     /// Line settings, where it hangs on a serial port.
     pub line: Line,
     /// Date by which its calibration expires, as 2027-03-31.
@@ -203,8 +208,20 @@ fn supply(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option
     }
     let remote_sense = table.choice("sense", &[("local", false), ("remote", true)]).unwrap_or(false);
     let looked_at = looked_at(&mut table);
+    let standin = Quirks::read(&mut table, Role::Supply);
     table.finish();
-    Some(SupplySeat { address, profile: profile?, channel, serial, remote_sense, looked_at, line, calibration_due, places })
+    Some(SupplySeat {
+        standin,
+        address,
+        profile: profile?,
+        channel,
+        serial,
+        remote_sense,
+        looked_at,
+        line,
+        calibration_due,
+        places,
+    })
 }
 
 /// What a person has looked at.
@@ -241,6 +258,7 @@ fn meter(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<
     let line = profile::line(&mut table, "line", &defaults);
     let calibration_due = table.date("calibration_due");
     let places = table.places();
+    let standin = Quirks::read(&mut table, Role::Meter);
     table.finish();
-    Some(MeterSeat { address, profile: profile?, wired: wired?, terminal, serial, line, calibration_due, places })
+    Some(MeterSeat { standin, address, profile: profile?, wired: wired?, terminal, serial, line, calibration_due, places })
 }

@@ -7,6 +7,7 @@
 mod bench;
 mod check;
 mod model;
+mod quirks;
 mod read;
 mod setup;
 #[cfg(test)]
@@ -18,4 +19,5 @@ pub use model::{
     Ask, Ceiling, Foretold, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan,
     Ramp, Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
 };
+pub use quirks::{Quirks, Whose};
 pub use setup::{MeterSetup, accepted, meter_setup};

@@ -6,9 +6,13 @@ mod orders;
 use super::message::Dialogue;
 use super::world::World;
 use crate::instrument::profile::{Function, MeterProfile, Profile, Range, Rate, UnitInReply};
+use crate::plan::{MeterSeat, Quirks, Wiring};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
+
+/// Between the lead and a jack that leads nowhere, in ohms.
+const NOWHERE: f64 = 1e9;
 
 /// The stand-in.
 pub struct MeterDevice {
@@ -24,13 +28,16 @@ pub struct MeterDevice {
     begun: Option<(f64, f64, f64)>,
     /// What was measured last, with function and range as they are.
     latest: Option<String>,
-    /// Shows overload whatever it measures: for tests.
-    pub overloaded: bool,
+    /// What it does beside its dialect.
+    pub quirks: Arc<Quirks>,
 }
 
 impl MeterDevice {
     /// As it is after power-on: its highest current range.
-    pub fn new(dialect: &Profile, profile: &MeterProfile, serial: &str, in_series: bool, seed: u64) -> Self {
+    pub fn new(dialect: &Profile, profile: &MeterProfile, seat: &MeterSeat, seed: u64) -> Self {
+        let quirks = Arc::new(seat.standin.clone());
+        let serial = seat.serial.as_deref().unwrap_or("M0001");
+        let in_series = seat.wired == Wiring::InSeries;
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let gain = random.random_range(-0.5..0.5);
         let rate = profile.rates.first().cloned().unwrap_or(Rate {
@@ -41,7 +48,7 @@ impl MeterDevice {
         Self {
             range: profile.current.as_ref().and_then(|f| f.ranges.last().cloned()),
             profile: Arc::new(profile.clone()),
-            dialogue: Dialogue::new(dialect, serial),
+            dialogue: Dialogue::new(dialect, serial, &quirks),
             in_series,
             measures_voltage: false,
             rate,
@@ -49,12 +56,15 @@ impl MeterDevice {
             random,
             begun: None,
             latest: None,
-            overloaded: false,
+            quirks,
         }
     }
 
     /// The shunt that it puts into the lead, in ohms.
     pub fn shunt(&self) -> f64 {
+        if self.in_series && self.quirks.wrong_jack {
+            return NOWHERE;
+        }
         if self.in_series && !self.measures_voltage { self.range.as_ref().map_or(0.0, |r| r.resistance.0) } else { 0.0 }
     }
 
@@ -91,7 +101,7 @@ impl MeterDevice {
             * (0.02 / self.rate.integration.0).sqrt().min(4.0);
         let value =
             truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
-        if self.overloaded || value.abs() > range.full * 1.2 {
+        if self.quirks.overloaded || value.abs() > range.full * 1.2 {
             return in_field(function, self.profile.overload.first().cloned().unwrap_or_else(|| scientific(9.9e37)));
         }
         let rounded = (value / range.resolution).round() * range.resolution;

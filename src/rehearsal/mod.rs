@@ -23,6 +23,5 @@ mod world;
 
 pub use panel::Panel;
 pub use rig::{Rig, SupplyState, Switch};
-pub use serve::{Quirks, patch, serve, serve_tcp, serve_terminal};
-pub use supply::Wrong;
+pub use serve::{patch, serve, serve_tcp, serve_terminal};
 pub use unit::UnitFile;

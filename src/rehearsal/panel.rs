@@ -22,6 +22,11 @@ pub struct Panel {
 }
 
 impl Panel {
+    /// As somebody has left it.
+    pub fn set_by_hand(coupled: bool, remembers: bool, remote_sense: bool) -> Self {
+        Self { coupled, remembers, remote_sense, ..Self::default() }
+    }
+
     /// Whether the channels are coupled, in the dialect's words.
     pub fn coupling(&self, profile: &SupplyProfile) -> Option<String> {
         says(&profile.coupling, self.coupled)

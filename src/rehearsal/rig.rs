@@ -12,7 +12,7 @@ use super::world::World;
 use crate::clock::Clock;
 use crate::instrument::Role;
 use crate::instrument::profile::Wire;
-use crate::plan::{Bench, Wiring};
+use crate::plan::{Bench, Quirks};
 use crate::units::{Amperes, Ohms, Seconds, Volts};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -60,13 +60,11 @@ impl Rig {
     pub fn build(bench: &Bench, unit: &UnitFile, name: &str, seed: u64, clock: Clock) -> Result<Self, String> {
         let seat = &bench.supply;
         let profile = seat.profile.supply().ok_or("the bench's supply has no supply's profile")?;
-        let serial = seat.serial.as_deref().unwrap_or("S0001");
-        let supply = SupplyDevice::new(&seat.profile, profile, serial, seat.channel, seed ^ 0x51);
+        let supply = SupplyDevice::new(&seat.profile, profile, seat, seed ^ 0x51);
         let meter = match &bench.meter {
             Some(seat) => {
                 let profile = seat.profile.meter().ok_or("the bench's meter has no meter's profile")?;
-                let serial = seat.serial.as_deref().unwrap_or("M0001");
-                Some(MeterDevice::new(&seat.profile, profile, serial, seat.wired == Wiring::InSeries, seed ^ 0x3E))
+                Some(MeterDevice::new(&seat.profile, profile, seat, seed ^ 0x3E))
             }
             None => None,
         };
@@ -155,14 +153,24 @@ impl Rig {
         self.lock().world.add_part(name, Part::new(Leaky::resistor(resistance / 2.0), 0), resistance.0 / 2.0);
     }
 
-    /// An output that no longer obeys "off", for tests.
-    pub fn ignore_off(&self) {
-        self.lock().supply.wrong.offs_ignored = u32::MAX;
+    /// What a stand-in does beside its dialect.
+    pub fn quirks(&self, role: Role) -> Arc<Quirks> {
+        let inner = self.lock();
+        match (role, &inner.meter) {
+            (Role::Supply, _) => Arc::clone(&inner.supply.quirks),
+            (Role::Meter, Some(meter)) => Arc::clone(&meter.quirks),
+            (Role::Meter, None) => Arc::default(),
+        }
     }
 
-    /// What the supply does wrong from now on, for tests.
-    pub fn wrong(&self, what: impl FnOnce(&mut super::supply::Wrong)) {
-        what(&mut self.lock().supply.wrong);
+    /// Turns switches of a stand-in, from now on.
+    pub fn quirk(&self, role: Role, turn: impl FnOnce(&mut Quirks)) {
+        let mut inner = self.lock();
+        match (role, &mut inner.meter) {
+            (Role::Supply, _) => turn(Arc::make_mut(&mut inner.supply.quirks)),
+            (Role::Meter, Some(meter)) => turn(Arc::make_mut(&mut meter.quirks)),
+            (Role::Meter, None) => {}
+        }
     }
 
     /// The supply's error queue fills up with somebody else's errors.
@@ -224,13 +232,6 @@ impl Rig {
         match role {
             Role::Supply => inner.unplugged.0,
             Role::Meter => inner.unplugged.1,
-        }
-    }
-
-    /// A meter that shows overload whatever it measures, for tests.
-    pub fn overload(&self, overloaded: bool) {
-        if let Some(meter) = &mut self.lock().meter {
-            meter.overloaded = overloaded;
         }
     }
 

@@ -7,6 +7,7 @@ use super::rig::Rig;
 use crate::clock::Clock;
 use crate::instrument::Role;
 use crate::instrument::profile::Wire;
+use crate::plan::Quirks;
 use crate::units::Seconds;
 use std::io;
 use tokio::io::{AsyncBufReadExt, AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, BufReader, ReadHalf, WriteHalf};
@@ -18,24 +19,11 @@ const REPLY: Seconds = Seconds(0.002);
 /// How many chunks may wait while it is busy.
 const HEARD: usize = 64;
 
-/// What a stand-in does beside its dialect: for tests.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Quirks {
-    /// Ignores messages that come before the profile's gap has passed.
-    pub strict_gap: bool,
-    /// Falls silent after so many messages.
-    pub silent_after: Option<u64>,
-    /// Hangs up after so many messages.
-    pub hang_up_after: Option<u64>,
-    /// Takes this much longer for everything that it answers.
-    pub slower: Seconds,
-}
-
 /// Serves one stand-in until the other end leaves.
 ///
 /// # Errors
 /// Those of the stream.
-pub async fn serve<S: AsyncRead + AsyncWrite + Unpin>(rig: &Rig, role: Role, stream: S, quirks: Quirks) -> io::Result<()> {
+pub async fn serve<S: AsyncRead + AsyncWrite + Unpin>(rig: &Rig, role: Role, stream: S) -> io::Result<()> {
     let Some(wire) = rig.wire(role).cloned() else { return Ok(()) };
     let (reader, writer) = tokio::io::split(stream);
     let (heard, chunks) = mpsc::channel(HEARD);
@@ -43,7 +31,7 @@ pub async fn serve<S: AsyncRead + AsyncWrite + Unpin>(rig: &Rig, role: Role, str
         // In this order, so that one seed gives one outcome.
         biased;
         never = listen(reader, rig.clock(), heard) => match never {},
-        done = obey(rig, role, &wire, quirks, chunks, writer) => done,
+        done = obey(rig, role, wire, chunks, writer) => done,
     }
 }
 
@@ -72,27 +60,36 @@ async fn listen<S: AsyncRead>(mut reader: ReadHalf<S>, clock: Clock, heard: mpsc
 async fn obey<S: AsyncWrite>(
     rig: &Rig,
     role: Role,
-    wire: &Wire,
-    quirks: Quirks,
+    mut wire: Wire,
     chunks: mpsc::Receiver<Heard>,
     mut writer: WriteHalf<S>,
 ) -> io::Result<()> {
     let clock = rig.clock();
-    let interrupts = rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
-    let mut ear = Ear { chunks, arrived: Vec::new(), came: Seconds(0.0), overrun: false };
+    let mut ear = Ear { chunks, arrived: Vec::new(), came: Seconds(0.0), overrun: false, said: Vec::new() };
     let mut free_at = Seconds(0.0);
-    let mut count = 0;
-    while ear.hear().await? {
-        while let Some(message) = ear.take(wire.send_end.as_bytes()) {
-            count += 1;
-            if quirks.hang_up_after.is_some_and(|n| count > n) {
+    let mut count = Count::default();
+    let mut hangs = false;
+    if let Some(end) = &rig.quirks(role).answers_end {
+        wire.receive_end.clone_from(end);
+    }
+    ear.boot(rig, role, &wire, &mut writer).await?;
+    while ear.hear_or_repeat(rig, role, &mut writer).await? {
+        while let Some(mut message) = ear.take(wire.send_end.as_bytes()) {
+            let quirks = rig.quirks(role);
+            let interrupts =
+                quirks.interrupts || quirks.hangs_when_hurried || rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
+            count.messages += 1;
+            if quirks.hangs_up_after.is_some_and(|n| count.messages > n) {
                 return Ok(());
             }
-            if quirks.silent_after.is_some_and(|n| count > n) || rig.is_unplugged(role) {
+            if hangs || quirks.silent_after.is_some_and(|n| count.messages > n) || rig.is_unplugged(role) {
                 continue;
             }
             // A real one misses what comes too early; half a millisecond is a timer's grain.
-            if quirks.strict_gap && ear.came.0 < free_at.0 - 5e-4 {
+            if (quirks.misses_early || quirks.gap.is_some()) && ear.came.0 < free_at.0 - 5e-4 {
+                continue;
+            }
+            if !count.is_heard(&quirks, &mut message) {
                 continue;
             }
             let came = ear.came;
@@ -103,27 +100,46 @@ async fn obey<S: AsyncWrite>(
             let mut interrupted = false;
             while let Does::Measures { first, then } = does {
                 rest = Seconds(then) - REPLY;
-                interrupted = interrupts && ear.interrupts(clock.sleep(Seconds(first))).await?;
+                if interrupts {
+                    interrupted = ear.interrupts(clock.sleep(Seconds(first))).await?;
+                } else {
+                    clock.sleep(Seconds(first)).await;
+                }
                 if interrupted {
                     break;
                 }
-                if !interrupts {
-                    clock.sleep(Seconds(first)).await;
-                }
                 does = rig.finish(role);
             }
-            if interrupted || (interrupts && matches!(does, Does::Answers(_)) && ear.has_more()?) {
+            if message.eq_ignore_ascii_case(b"*RST") {
+                hangs = quirks.hangs_on_reset;
+                clock.sleep(quirks.reset_takes).await;
+            }
+            let answers = interrupted || matches!(does, Does::Answers(_));
+            count.answers += u64::from(answers);
+            if quirks.late_at == Some(count.answers) && answers {
+                if interrupts {
+                    interrupted |= ear.interrupts(clock.sleep(quirks.late_by)).await?;
+                } else {
+                    clock.sleep(quirks.late_by).await;
+                }
+            }
+            if interrupted || (interrupts && answers && ear.has_more()?) {
+                hangs = quirks.hangs_when_hurried;
                 rig.dialogue(role, Dialogue::interrupt);
                 continue;
             }
-            let answer = response(wire, &message, does);
+            let answer = response(&wire, &quirks, &message, does);
             // The gap counts from the end of the message, or from that of its answer.
+            let (gap, write_gap) = quirks.gap.map_or((wire.gap, wire.write_gap), |gap| (gap, gap));
             free_at = if sets && answer.is_empty() {
-                came + wire.write_gap
+                came + write_gap
             } else {
-                clock.now() + if sets { wire.write_gap } else { wire.gap } - REPLY
+                clock.now() + if sets { write_gap } else { gap } - REPLY
             };
             writer.write_all(&answer).await?;
+            if answers {
+                ear.said = answer;
+            }
             clock.sleep(rest).await;
         }
         if ear.is_overrun() {
@@ -137,11 +153,49 @@ async fn obey<S: AsyncWrite>(
     Ok(())
 }
 
+/// What it has been told and asked so far.
+#[derive(Clone, Copy, Debug, Default)]
+struct Count {
+    messages: u64,
+    writes: u64,
+    answers: u64,
+}
+
+impl Count {
+    /// Whether a message gets through, and what of it.
+    fn is_heard(&mut self, quirks: &Quirks, message: &mut Vec<u8>) -> bool {
+        if quirks.checksum {
+            let Some(at) = message.iter().rposition(|b| *b == b'*') else { return false };
+            let (text, sum) = message.split_at(at);
+            if sum != sum_of(text).as_bytes() {
+                return false;
+            }
+            message.truncate(at);
+        }
+        if !message.contains(&b'?') {
+            self.writes += 1;
+            if quirks.loses_every.is_some_and(|n| n > 0 && self.writes.is_multiple_of(n)) {
+                return false;
+            }
+        }
+        if let Some(most) = quirks.takes_at_most {
+            message.truncate(usize::try_from(most).unwrap_or(usize::MAX));
+        }
+        true
+    }
+}
+
+/// A star and the sum of all bytes, modulo 256, as two hexadecimal digits.
+fn sum_of(bytes: &[u8]) -> String {
+    format!("*{:02X}", bytes.iter().fold(0_u8, |sum, byte| sum.wrapping_add(*byte)))
+}
+
 /// What is sent after a message: its echo, the answer, the acknowledgement, the prompt.
-fn response(wire: &Wire, message: &[u8], does: Does) -> Vec<u8> {
+fn response(wire: &Wire, quirks: &Quirks, message: &[u8], does: Does) -> Vec<u8> {
     let echo = wire.echo.then(|| String::from_utf8_lossy(message).trim().to_owned());
     let (line, acknowledged) = match does {
         Does::Sets => (None, true),
+        Does::Answers(answer) if quirks.checksum => (Some(format!("{answer}{}", sum_of(answer.as_bytes()))), true),
         Does::Answers(answer) => (Some(answer), true),
         Does::Complains(words) => (Some(words), false),
         Does::Ignores | Does::Measures { .. } => (None, false),
@@ -164,9 +218,38 @@ struct Ear {
     came: Seconds,
     /// More had arrived than there is room for: up to the next terminator all is lost.
     overrun: bool,
+    /// The last answer.
+    said: Vec<u8>,
 }
 
 impl Ear {
+    /// It starts: meanwhile it hears nothing, and then it may say so.
+    async fn boot<S: AsyncWrite>(&mut self, rig: &Rig, role: Role, wire: &Wire, writer: &mut WriteHalf<S>) -> io::Result<()> {
+        let quirks = rig.quirks(role);
+        if quirks.boot_takes.0 > 0.0 {
+            rig.clock().sleep(quirks.boot_takes).await;
+            self.has_more()?;
+            self.arrived.clear();
+        }
+        if let Some(text) = &quirks.boot_text {
+            writer.write_all(format!("{text}{}", wire.receive_end).as_bytes()).await?;
+        }
+        Ok(())
+    }
+
+    /// Waits for more, and repeats itself meanwhile where it does that.
+    async fn hear_or_repeat<S: AsyncWrite>(&mut self, rig: &Rig, role: Role, writer: &mut WriteHalf<S>) -> io::Result<bool> {
+        let clock = rig.clock();
+        while let Some(period) = rig.quirks(role).repeats_itself {
+            tokio::select! {
+                biased;
+                heard = self.chunks.recv() => return self.note(heard),
+                () = clock.sleep(period) => writer.write_all(&self.said).await?,
+            }
+        }
+        self.hear().await
+    }
+
     /// Waits for more; false when nothing will come any more.
     async fn hear(&mut self) -> io::Result<bool> {
         let heard = self.chunks.recv().await;
@@ -251,7 +334,17 @@ pub async fn serve_tcp(rig: Rig, role: Role, listener: TcpListener) -> io::Resul
     loop {
         let (stream, _) = listener.accept().await?;
         stream.set_nodelay(true)?;
-        if let Err(error) = serve(&rig, role, stream, Quirks::default()).await {
+        let refuses = rig.quirks(role).one_client;
+        let served = serve(&rig, role, stream);
+        tokio::pin!(served);
+        let left = loop {
+            tokio::select! {
+                left = &mut served => break left,
+                // Taken, and let go of at once.
+                second = listener.accept(), if refuses => drop(second),
+            }
+        };
+        if let Err(error) = left {
             tracing::info!("a client of the {} left: {error}", role.name());
         }
     }
@@ -262,7 +355,7 @@ pub async fn serve_tcp(rig: Rig, role: Role, listener: TcpListener) -> io::Resul
 /// # Errors
 /// Those of the terminal.
 pub async fn serve_terminal(rig: Rig, role: Role, terminal: crate::sys::Terminal) -> io::Result<()> {
-    serve(&rig, role, terminal, Quirks::default()).await
+    serve(&rig, role, terminal).await
 }
 
 /// The patch panel: who runs a plan against stand-ins says here, a line each, what

@@ -9,7 +9,9 @@ use super::message::{Dialogue, Does};
 use super::panel::Panel;
 use super::world::{Source, World};
 use crate::instrument::profile::{OutOfRange, Profile, ReplyForm, Setting, SupplyProfile, UnitInReply};
+use crate::plan::{Quirks, SupplySeat};
 use crate::scpi::error_queue::codes;
+use hands::Past;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::BTreeMap;
@@ -69,21 +71,6 @@ pub struct Switch {
     pub on: bool,
 }
 
-/// What a supply can do wrong.
-#[derive(Clone, Debug, Default)]
-pub struct Wrong {
-    /// How many more times "off" is not obeyed.
-    pub offs_ignored: u32,
-    /// Settings end up at nine tenths of what was sent, without a word.
-    pub clips: bool,
-    /// Read-backs stay what they were.
-    pub stuck: bool,
-    /// It never says that it limits.
-    pub hides_limiting: bool,
-    /// The read-backs that it gave last, for when they stick.
-    last: BTreeMap<(bool, bool), String>,
-}
-
 /// The stand-in.
 pub struct SupplyDevice {
     profile: Arc<SupplyProfile>,
@@ -96,30 +83,41 @@ pub struct SupplyDevice {
     random: ChaCha8Rng,
     /// Every switching of the wired output.
     pub switches: Vec<Switch>,
-    /// What it does wrong: for tests.
-    pub wrong: Wrong,
+    /// What it does beside its dialect.
+    pub quirks: Arc<Quirks>,
+    /// What has happened of that already.
+    past: Past,
+    /// The read-backs that it gave last, and when.
+    last: BTreeMap<(bool, bool), (f64, String)>,
+    /// The conversion in hand: of which channel, and what of it.
+    converting: Option<(u32, (bool, bool))>,
     /// What can be set by hand.
     pub panel: Panel,
 }
 
 impl SupplyDevice {
     /// With everything off.
-    pub fn new(dialect: &Profile, profile: &SupplyProfile, serial: &str, wired: u32, seed: u64) -> Self {
+    pub fn new(dialect: &Profile, profile: &SupplyProfile, seat: &SupplySeat, seed: u64) -> Self {
+        let quirks = Arc::new(seat.standin.clone());
+        let serial = seat.serial.as_deref().unwrap_or("S0001");
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let channel = Channel::fresh(profile);
         let gain = (random.random_range(-0.5..0.5), random.random_range(-0.5..0.5));
         Self {
             profile: Arc::new(profile.clone()),
             dialect: dialect.clone(),
-            dialogue: Dialogue::new(dialect, serial),
-            wired,
+            dialogue: Dialogue::new(dialect, serial, &quirks),
+            wired: seat.channel,
             selected: 1,
             channels: (1..=profile.channels).map(|n| (n, channel)).collect(),
             gain,
             random,
             switches: Vec::new(),
-            wrong: Wrong::default(),
-            panel: Panel::default(),
+            panel: Panel::set_by_hand(quirks.coupled, quirks.returns_on, quirks.remote_sense),
+            quirks,
+            past: Past::default(),
+            last: BTreeMap::new(),
+            converting: None,
         }
     }
 
@@ -152,7 +150,7 @@ impl SupplyDevice {
         register: fn(&mut Channel) -> &mut f64,
         world: &mut World,
     ) -> Does {
-        let value = if self.wrong.clips { value * 0.9 } else { value };
+        let value = value * (1.0 - self.quirks.sets_less.0);
         let held = (value / setting.resolution).round() * setting.resolution;
         let clipped = held.clamp(0.0, most);
         if clipped != held && setting.out_of_range == OutOfRange::Refuses {
@@ -167,11 +165,11 @@ impl SupplyDevice {
 
     fn switch(&mut self, number: u32, on: bool, world: &mut World) -> Does {
         let Some(channel) = self.channels.get_mut(&number) else { return Does::Sets };
-        if on && channel.tripped {
+        if on && (channel.tripped || self.past.timer_latched) {
             return self.complain(codes::SETTINGS_CONFLICT);
         }
-        if !on && self.wrong.offs_ignored > 0 {
-            self.wrong.offs_ignored -= 1;
+        if !on && self.quirks.ignores_off > 0 {
+            Arc::make_mut(&mut self.quirks).ignores_off -= 1;
             return Does::Sets;
         }
         if !on {
@@ -189,7 +187,7 @@ impl SupplyDevice {
     /// protection looks at the set-point, which the output follows.
     fn apply(&mut self, number: u32, world: &mut World) {
         let Some(channel) = self.channels.get_mut(&number) else { return };
-        if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage {
+        if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage && !self.quirks.never_trips {
             channel.on = false;
             channel.tripped = true;
             channel.restores = true;

@@ -3,7 +3,7 @@
 
 use crate::support::{Setup, rehearse};
 use rampart::link::fault::{Kind, Schedule};
-use rampart::rehearsal::Quirks;
+use rampart::plan::Quirks;
 use rampart::runner::Exit;
 use std::time::Duration;
 
@@ -20,7 +20,7 @@ const KINDS: [Kind; 9] = [
 ];
 
 fn at(number: u64, kind: Kind) -> (Quirks, Schedule) {
-    (Quirks { strict_gap: true, ..Quirks::default() }, Schedule::from([(number, kind)]))
+    (Quirks::default(), Schedule::from([(number, kind)]))
 }
 
 /// A dropped or doubled digit makes another number that no reader can know to be

@@ -3,8 +3,10 @@
 
 use crate::support::{SHORT, Setup, rehearse, rehearse_with, unit};
 use rampart::analysis::finding::Severity;
+use rampart::instrument::Role;
 use rampart::link::fault::Schedule;
-use rampart::rehearsal::{Quirks, Rig};
+use rampart::plan::Quirks;
+use rampart::rehearsal::Rig;
 use rampart::runner::{Exit, Progress};
 use rampart::units::Seconds;
 use std::path::{Path, PathBuf};
@@ -12,7 +14,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 
 fn quirks(change: impl FnOnce(&mut Quirks)) -> (Quirks, Schedule) {
-    let mut quirks = Quirks { strict_gap: true, ..Quirks::default() };
+    let mut quirks = Quirks::default();
     change(&mut quirks);
     (quirks, Schedule::new())
 }
@@ -56,8 +58,8 @@ fn messages_before_starts() -> u64 {
 #[test]
 fn the_meters_cable_pulled_in_a_start_ends_with_the_output_off_and_the_start_void() {
     let after = messages_before_starts() + 60;
-    for change in
-        [|q: &mut Quirks, n| q.hang_up_after = Some(n), |q: &mut Quirks, n| q.silent_after = Some(n)] as [fn(&mut Quirks, u64); 2]
+    for change in [|q: &mut Quirks, n| q.hangs_up_after = Some(n), |q: &mut Quirks, n| q.silent_after = Some(n)]
+        as [fn(&mut Quirks, u64); 2]
     {
         let outcome = rehearse(Setup { meter: quirks(|q| change(q, after)), ..Setup::default() });
         assert_eq!(outcome.ended.exit, Exit::Instrument, "{}", outcome.ended.how);
@@ -73,7 +75,7 @@ fn the_meters_cable_pulled_in_a_start_ends_with_the_output_off_and_the_start_voi
 #[test]
 fn a_supply_that_is_gone_cannot_be_verified_off_and_the_run_says_so() {
     for change in
-        [|q: &mut Quirks| q.hang_up_after = Some(120), |q: &mut Quirks| q.silent_after = Some(120)] as [fn(&mut Quirks); 2]
+        [|q: &mut Quirks| q.hangs_up_after = Some(120), |q: &mut Quirks| q.silent_after = Some(120)] as [fn(&mut Quirks); 2]
     {
         let outcome = rehearse(Setup { supply: quirks(change), ..Setup::default() });
         assert_eq!(outcome.ended.exit, Exit::NotOff, "{}", outcome.ended.how);
@@ -86,7 +88,7 @@ fn a_supply_that_is_gone_cannot_be_verified_off_and_the_run_says_so() {
 fn an_output_that_does_not_obey_off_is_never_called_off() {
     let mut hook = |progress: &Progress<'_>, rig: &Rig, _: &Path| {
         if matches!(progress, Progress::Live { .. }) {
-            rig.ignore_off();
+            rig.quirk(Role::Supply, |q| q.ignores_off = u32::MAX);
         }
     };
     let outcome = rehearse_with(Setup::default(), &mut hook, |_| std::future::pending());

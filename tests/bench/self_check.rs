@@ -2,6 +2,7 @@
 //! starts; and what is wrong is named.
 
 use crate::support::{Outcome, SHORT, Setup, rehearse, rehearse_with};
+use rampart::instrument::Role;
 use rampart::rehearsal::Rig;
 use rampart::runner::{Exit, Progress};
 use rampart::units::Ohms;
@@ -69,7 +70,7 @@ fn a_meter_beyond_its_range_is_named() {
     let plan = plan("");
     let mut hook = |progress: &Progress<'_>, rig: &Rig, _: &Path| {
         if matches!(progress, Progress::Live { .. }) {
-            rig.overload(true);
+            rig.quirk(Role::Meter, |q| q.overloaded = true);
         }
     };
     let outcome = rehearse_with(Setup { plan: &plan, ..Setup::default() }, &mut hook, |_| std::future::pending());

@@ -10,7 +10,7 @@ use rampart::interlock::{Halt, Journal, Request, Station, open_supply};
 use rampart::link::memory;
 use rampart::plan::Limits;
 use rampart::record::{Durability, Header, Record, RoleTraffic, TrafficLog};
-use rampart::rehearsal::{Quirks, Rig, UnitFile, serve};
+use rampart::rehearsal::{Rig, UnitFile, serve};
 use rampart::units::{Amperes, Seconds, Volts};
 use std::future::Future;
 use std::sync::Arc;
@@ -27,7 +27,7 @@ fn with_station<F: Future<Output = ()>>(unit: String, work: impl FnOnce(Station,
         let seat = &passed.bench().supply;
         let (near, far) = memory::pair(framing(&seat.profile.wire));
         let served = rig.clone();
-        tokio::spawn(async move { serve(&served, Role::Supply, far, Quirks::default()).await });
+        tokio::spawn(async move { serve(&served, Role::Supply, far).await });
         let header = Header {
             kind: "rehearsal",
             title: String::new(),

@@ -7,9 +7,9 @@ use rampart::instrument::session::framing;
 use rampart::interlock::{Clocks, Reopen};
 use rampart::link::fault::{Faulty, Fired, Schedule};
 use rampart::link::{Link, LinkError, memory};
-use rampart::plan::{Bench, Passed, Plan, check};
+use rampart::plan::{Bench, Passed, Plan, Quirks, check};
 use rampart::record::{Durability, Header, Run};
-use rampart::rehearsal::{Quirks, Rig, SupplyState, UnitFile, serve};
+use rampart::rehearsal::{Rig, SupplyState, UnitFile, serve};
 use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
 use rampart::sys::Times;
 use rampart::units::{Ohms, Seconds};
@@ -126,7 +126,7 @@ pub struct Setup<'s> {
 
 impl Default for Setup<'_> {
     fn default() -> Self {
-        let quiet = || (Quirks { strict_gap: true, ..Quirks::default() }, Schedule::new());
+        let quiet = || (Quirks::default(), Schedule::new());
         Self {
             plan: SHORT,
             bench: BENCH,
@@ -225,7 +225,14 @@ pub fn rehearse_in<S: Future<Output = String>>(
         let connect = |role: Role, wire, (quirks, schedule): (Quirks, Schedule)| -> (Box<dyn Link>, Fired) {
             let (near, far) = memory::pair(framing(wire));
             let rig = rig.clone();
-            tokio::spawn(async move { serve(&rig, role, far, quirks).await });
+            rig.quirk(role, |q| {
+                // What the bench file says goes before the usual.
+                if *q == Quirks::default() {
+                    *q = quirks;
+                }
+                q.misses_early = true;
+            });
+            tokio::spawn(async move { serve(&rig, role, far).await });
             let (faulty, fired) = Faulty::new(near, schedule);
             (Box::new(faulty), fired)
         };
@@ -316,7 +323,12 @@ pub fn reconnecting(rig: &Rig, refusals: u32) -> Reopen {
                 return Err(LinkError::Open { address: "the stand-in".into(), source });
             }
             let (near, far) = memory::pair(framing(rig.wire(role).unwrap()));
-            tokio::spawn(async move { serve(&rig, role, far, Quirks { strict_gap: true, ..Quirks::default() }).await });
+            rig.quirk(role, |q| {
+                q.misses_early = true;
+                // It has fallen silent or hung up once; that is over.
+                (q.silent_after, q.hangs_up_after) = (None, None);
+            });
+            tokio::spawn(async move { serve(&rig, role, far).await });
             let near: Box<dyn Link> = Box::new(near);
             Ok(near)
         })

@@ -4,8 +4,9 @@ use crate::support::{BENCH, EVERY, EVERY_UNIT, SHORT, unit};
 use rampart::instrument::Role;
 use rampart::instrument::profile::SHIPPED;
 use rampart::link::fault::{Kind, Schedule};
-use rampart::rehearsal::{Quirks, Rig};
-use rampart::units::{Amperes, Seconds, Volts};
+use rampart::plan::Quirks;
+use rampart::rehearsal::Rig;
+use rampart::units::{Amperes, Ratio, Seconds, Volts};
 use rand::seq::IndexedRandom;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -109,7 +110,7 @@ pub struct Computer {
 impl Act {
     pub fn perform(self, rig: &Rig, folder: &Path, computer: &mut Computer) {
         match self {
-            Act::IgnoreOffOnce => rig.wrong(|w| w.offs_ignored = 1),
+            Act::IgnoreOffOnce => rig.quirk(Role::Supply, |q| q.ignores_off = 1),
             Act::Restart => rig.reboot_supply(),
             Act::RestartOn => {
                 rig.by_hand(|panel| panel.remembers = true);
@@ -117,9 +118,9 @@ impl Act {
                 rig.by_hand(|panel| panel.remembers = false);
             }
             Act::FloodErrors => rig.flood_errors(),
-            Act::Clip => rig.wrong(|w| w.clips = true),
-            Act::StickReadback => rig.wrong(|w| w.stuck = true),
-            Act::HideLimiting => rig.wrong(|w| w.hides_limiting = true),
+            Act::Clip => rig.quirk(Role::Supply, |q| q.sets_less = Ratio(0.1)),
+            Act::StickReadback => rig.quirk(Role::Supply, |q| q.stuck = true),
+            Act::HideLimiting => rig.quirk(Role::Supply, |q| q.hides_limiting = true),
             Act::TurnVoltage => rig.turn(Some(Volts(3.0)), None, None),
             Act::TurnLimit => rig.turn(None, Some(Amperes(0.02)), None),
             Act::TurnMeter => rig.turn_meter(),
@@ -137,11 +138,11 @@ impl Act {
                 }
             }
             Act::BreakRecord => {}
-            Act::IgnoreOff => rig.ignore_off(),
+            Act::IgnoreOff => rig.quirk(Role::Supply, |q| q.ignores_off = u32::MAX),
             Act::TripProtection => rig.trip_protection(),
             Act::UnplugSupply => rig.unplug(Role::Supply, true),
             Act::UnplugMeter => rig.unplug(Role::Meter, true),
-            Act::Overload => rig.overload(true),
+            Act::Overload => rig.quirk(Role::Meter, |q| q.overloaded = true),
         }
     }
 
@@ -257,14 +258,14 @@ impl Scenario {
 }
 
 fn misbehaves(quirks: &Quirks) -> bool {
-    quirks.silent_after.is_some() || quirks.hang_up_after.is_some() || quirks.slower.0 > 0.0
+    quirks.silent_after.is_some() || quirks.hangs_up_after.is_some() || quirks.slower.0 > 0.0
 }
 
 fn quirks(random: &mut impl Rng) -> Quirks {
-    let mut made = Quirks { strict_gap: true, ..Quirks::default() };
+    let mut made = Quirks::default();
     match random.random_range(0..30) {
         0 => made.silent_after = Some(random.random_range(1..400)),
-        1 => made.hang_up_after = Some(random.random_range(1..400)),
+        1 => made.hangs_up_after = Some(random.random_range(1..400)),
         2 => made.slower = Seconds(random.random_range(0.01..0.5)),
         _ => {}
     }

@@ -22,6 +22,7 @@ pub use status::Status;
 
 use super::world::World;
 use crate::instrument::profile::{Kind, Profile};
+use crate::plan::Quirks;
 use crate::scpi::error_queue::codes;
 use crate::scpi::header::Pattern;
 use crate::scpi::program::{self, Limits, Unit};
@@ -83,6 +84,23 @@ enum Waiting {
     Idle,
 }
 
+/// How its numbers are dressed, against its profile.
+#[derive(Clone, Debug)]
+struct Dress {
+    comma: bool,
+    behind: Option<String>,
+}
+
+impl Dress {
+    fn put_on(&self, text: String) -> String {
+        let text = if self.comma { text.replace('.', ",") } else { text };
+        match &self.behind {
+            Some(behind) => text + behind,
+            None => text,
+        }
+    }
+}
+
 /// A stand-in's end of the conversation.
 #[derive(Clone, Debug)]
 pub struct Dialogue {
@@ -99,6 +117,9 @@ pub struct Dialogue {
     needs_remote: bool,
     /// Whether it answers while it is not under remote control.
     answers_in_local: bool,
+    /// Somebody else holds its lock.
+    locked: bool,
+    dress: Dress,
     /// What is left of the message in hand, and the error at its end.
     units: VecDeque<Unit>,
     fault: Option<i32>,
@@ -110,7 +131,7 @@ pub struct Dialogue {
 
 impl Dialogue {
     /// As after power-on.
-    pub fn new(profile: &Profile, serial: &str) -> Self {
+    pub fn new(profile: &Profile, serial: &str, quirks: &Quirks) -> Self {
         // By SCPI-99 volume 2, 21.8: that is what tells a dialect of SCPI from others.
         let asks = Pattern::new("SYSTem:ERRor[:NEXT]?");
         let standard = profile.errors.ask.as_ref().is_some_and(|ask| asks.is_ok_and(|p| p.matches(ask.trim()).is_some()));
@@ -118,15 +139,22 @@ impl Dialogue {
             Kind::Supply(supply) => (supply.channels, true),
             Kind::Meter(_) => (1, false),
         };
+        let needs_remote = !profile.remote.is_empty() || quirks.needs_remote;
+        let mut status = Status::new(profile.errors.depth, channels);
+        for _ in 0..quirks.errors_before {
+            status.err(codes::UNDEFINED_HEADER, true);
+        }
         Self {
             table: Table::new(profile, standard),
             standard,
             has_queue: profile.errors.ask.is_some(),
             in_band: profile.errors.in_band.first().cloned(),
-            identity: format!("STAND-IN,{},{serial},1.0", profile.name),
-            status: Status::new(profile.errors.depth, channels),
-            remote: profile.remote.is_empty(),
-            needs_remote: !profile.remote.is_empty(),
+            identity: quirks.identity.clone().unwrap_or_else(|| format!("STAND-IN,{},{serial},1.0", profile.name)),
+            status,
+            remote: !needs_remote,
+            needs_remote,
+            locked: quirks.locked,
+            dress: Dress { comma: quirks.decimal_comma, behind: quirks.unit_in_answers.clone() },
             answers_in_local,
             units: VecDeque::new(),
             fault: None,
@@ -134,6 +162,11 @@ impl Dialogue {
             ended: false,
             waiting: Waiting::Nothing,
         }
+    }
+
+    /// Back at its front panel: it obeys nothing before it is told to be under remote control.
+    pub fn fall_to_local(&mut self) {
+        (self.remote, self.needs_remote) = (false, true);
     }
 
     /// Whether it speaks SCPI, and so has one message and one response at a time.
@@ -233,7 +266,9 @@ pub fn finish(device: &mut impl Device, world: &mut World) -> Does {
     look(device, world);
     if std::mem::take(&mut device.dialogue().waiting) == Waiting::Measurement {
         let text = device.measured(world);
-        device.dialogue().answer(&text);
+        let dialogue = device.dialogue();
+        let text = dialogue.dress.put_on(text);
+        dialogue.answer(&text);
     }
     proceed(device, world)
 }
@@ -335,6 +370,10 @@ fn perform(device: &mut impl Device, order: Order, filled: &Filled, world: &mut 
             Does::Sets
         }
         _ if order.sets() && !dialogue.remote => dialogue.complain(codes::INVALID_WHILE_IN_LOCAL),
-        _ => device.obey(order, filled, world),
+        _ if order.sets() && dialogue.locked => dialogue.complain(codes::COMMAND_PROTECTED),
+        _ => match device.obey(order, filled, world) {
+            Does::Answers(text) if order.is_number() => Does::Answers(device.dialogue().dress.put_on(text)),
+            does => does,
+        },
     }
 }

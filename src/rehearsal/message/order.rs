@@ -261,4 +261,14 @@ impl Order {
             Order::Meter(_) => true,
         }
     }
+
+    /// Whether its answer is a number with a unit.
+    pub fn is_number(self) -> bool {
+        use MeterOrder as M;
+        matches!(
+            self,
+            Order::Supply(SupplyOrder::Ask(_) | SupplyOrder::Measure { .. })
+                | Order::Meter(M::Read | M::Collect | M::Fetch | M::Measure(_))
+        )
+    }
 }

@@ -64,8 +64,8 @@ impl Device for MeterDevice {
 
     fn measured(&mut self, world: &World) -> String {
         let text = self.finish(world);
-        self.latest = Some(text.clone());
-        text
+        let before = self.latest.replace(text.clone());
+        if self.quirks.answers_old { before.unwrap_or(text) } else { text }
     }
 
     fn reset(&mut self, world: &mut World) {

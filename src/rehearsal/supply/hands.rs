@@ -3,6 +3,21 @@
 
 use super::{Channel, SupplyDevice, Switch};
 use crate::rehearsal::world::World;
+use crate::units::Seconds;
+use std::sync::Arc;
+
+/// What has happened already, once and for all.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Past {
+    dipped: bool,
+    tripped: bool,
+    turned: bool,
+    localised: bool,
+    /// Its timer has gone off, and has not been cleared.
+    pub timer_latched: bool,
+    /// Since when the wired output has been on.
+    on_since: Option<f64>,
+}
 
 impl SupplyDevice {
     /// Somebody's hand at the knobs and the output key of the wired channel.
@@ -39,8 +54,31 @@ impl SupplyDevice {
 
     /// Its timer switches off when it has heard nothing for too long.
     pub fn tick(&mut self, world: &mut World) {
-        if self.is_on() && self.panel.is_over(world.time()) {
+        let now = world.time();
+        if self.is_on() && self.panel.is_over(now) {
             self.switch(self.wired, false, world);
+            self.past.timer_latched = self.quirks.timer_latches;
+        }
+        let quirks = Arc::clone(&self.quirks);
+        let is_over = |after: Option<Seconds>| after.is_some_and(|after| now >= after.0);
+        if is_over(quirks.mains_dip_after) && !std::mem::replace(&mut self.past.dipped, true) {
+            self.reboot(world);
+        }
+        if is_over(quirks.knob_after) && !std::mem::replace(&mut self.past.turned, true) {
+            self.by_hand(quirks.knob_to.map(|v| v.0), None, None, world);
+        }
+        if is_over(quirks.falls_to_local_after) && !std::mem::replace(&mut self.past.localised, true) {
+            self.dialogue.fall_to_local();
+        }
+        match (self.is_on(), self.past.on_since) {
+            (true, None) => self.past.on_since = Some(now),
+            (true, Some(since)) => {
+                let due = quirks.trips_after.is_some_and(|after| now - since >= after.0);
+                if due && !std::mem::replace(&mut self.past.tripped, true) {
+                    self.protect(world);
+                }
+            }
+            (false, _) => self.past.on_since = None,
         }
     }
 

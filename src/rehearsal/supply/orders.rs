@@ -49,11 +49,15 @@ impl Device for SupplyDevice {
                 other => return other,
             }
         }
+        let is_selection = matches!(order, SupplyOrder::Select | SupplyOrder::Measure { .. });
+        if self.quirks.forgets_channel && answer.is_none() && !is_selection {
+            self.selected = 1;
+        }
         answer.map_or(Does::Sets, Does::Answers)
     }
 
-    fn measured(&mut self, _: &World) -> String {
-        String::new()
+    fn measured(&mut self, world: &World) -> String {
+        self.converting.take().map(|(number, which)| self.read_back(number, which, world)).unwrap_or_default()
     }
 
     fn reset(&mut self, world: &mut World) {
@@ -138,7 +142,27 @@ impl SupplyDevice {
             Some(Numeric::Up | Numeric::Down | Numeric::NotANumber) => return self.complain(codes::ILLEGAL_PARAMETER_VALUE),
             None => return self.complain(codes::MISSING_PARAMETER),
         };
-        self.set_value(number, setting, value, range.1, register, world)
+        let channel = self.channels.get(&number).copied();
+        let trips_below = match item {
+            Item::OverVoltage => channel.is_some_and(|c| value < c.voltage),
+            Item::Voltage => channel.is_some_and(|c| value > c.over_voltage),
+            _ => false,
+        };
+        if trips_below && self.quirks.trip_above_set {
+            return self.complain(codes::SETTINGS_CONFLICT);
+        }
+        let value = match (item, self.quirks.voltage_step) {
+            (Item::Voltage, Some(step)) if step.0 > 0.0 => (value / step.0).round() * step.0,
+            _ => value,
+        };
+        let coupled = self.panel.coupled && matches!(item, Item::Voltage | Item::Current);
+        let all = 1..=profile.channels;
+        let (first, others) = if coupled { (number, all) } else { (number, 1..=0) };
+        let done = self.set_value(first, setting, value, range.1, register, world);
+        for other in others.filter(|other| *other != number) {
+            self.set_value(other, setting, value, range.1, register, world);
+        }
+        done
     }
 
     fn ask(&mut self, item: Item, number: u32, extreme: Option<Numeric>) -> Does {
@@ -171,19 +195,19 @@ impl SupplyDevice {
                 Does::Sets => self.set(Item::Voltage, number, filled.first, world),
                 refused => refused,
             },
-            S::Switch(on) => self.switch(number, on, world),
-            S::State => self.switch(number, filled.flag.unwrap_or(false), world),
+            S::Switch(on) => self.switch(number, on != self.quirks.inverted, world),
+            S::State => self.switch(number, filled.flag.unwrap_or(false) != self.quirks.inverted, world),
             S::AllOff => {
                 for number in 1..=profile.channels {
-                    self.switch(number, false, world);
+                    self.switch(number, self.quirks.inverted, world);
                 }
                 Does::Sets
             }
             S::AskOutput => {
-                let on = channel.is_some_and(|c| c.on);
+                let on = channel.is_some_and(|c| c.on) != self.quirks.inverted;
                 answers(if on { &profile.output.reads_on } else { &profile.output.reads_off }.first().cloned())
             }
-            S::AskState => bit(channel.is_some_and(|c| c.on)),
+            S::AskState => bit(channel.is_some_and(|c| c.on) != self.quirks.inverted),
             S::AskMode => answers(profile.mode.as_ref().map(|mode| self.mode(&mode.form, number, world))),
             S::Enable(over) => {
                 if let Some(channel) = self.channels.get_mut(&number) {
@@ -208,7 +232,13 @@ impl SupplyDevice {
                 Does::Sets
             }
             S::AskSelected => Does::Answers(self.selected.to_string()),
-            S::Measure { voltage, current } => Does::Answers(self.read_back(number, (voltage, current), world)),
+            S::Measure { voltage, current } => match self.quirks.conversion {
+                Some(first) => {
+                    self.converting = Some((number, (voltage, current)));
+                    Does::Measures { first: first.0, then: 0.0 }
+                }
+                None => Does::Answers(self.read_back(number, (voltage, current), world)),
+            },
             S::Uncouple => {
                 self.panel.coupled = false;
                 Does::Sets
@@ -224,7 +254,10 @@ impl SupplyDevice {
                 self.panel.arm(order == S::Arm);
                 Does::Sets
             }
-            S::ClearTimer => Does::Sets,
+            S::ClearTimer => {
+                self.past.timer_latched = false;
+                Does::Sets
+            }
             S::Capability => {
                 let multiple = if profile.channels > 1 { "(MEASURE&MULTIPLE)" } else { "MEASURE" };
                 Does::Answers(format!("\"DCPSUPPLY WITH {multiple}\""))
@@ -236,7 +269,7 @@ impl SupplyDevice {
     fn clear(&mut self, number: u32, over: Over, world: &mut World) -> Does {
         let profile = Arc::clone(&self.profile);
         let protection = if over == Over::Voltage { &profile.over_voltage } else { &profile.over_current };
-        let gives_back = protection.as_ref().is_some_and(|p| p.clear_restores);
+        let gives_back = protection.as_ref().is_some_and(|p| p.clear_restores) || self.quirks.clearing_restores;
         let restores = self.channels.get_mut(&number).is_some_and(|channel| {
             channel.tripped = false;
             gives_back && std::mem::take(&mut channel.restores)

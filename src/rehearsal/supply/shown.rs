@@ -8,7 +8,8 @@ use rand::RngExt;
 impl SupplyDevice {
     /// Whether it says of a channel that it limits the current.
     pub(super) fn limits(&self, number: u32, world: &World) -> bool {
-        number == self.wired && self.is_on() && world.see().limiting && !self.wrong.hides_limiting
+        let limits = number == self.wired && self.is_on() && world.see().limiting && !self.quirks.hides_limiting;
+        limits != self.quirks.mode_swapped
     }
 
     pub(super) fn mode(&self, form: &ModeForm, number: u32, world: &World) -> String {
@@ -25,6 +26,12 @@ impl SupplyDevice {
 
     /// Reads back the voltage, the current or both of a channel.
     pub(super) fn read_back(&mut self, number: u32, which: (bool, bool), world: &World) -> String {
+        let now = world.time();
+        if let Some((at, text)) = self.last.get(&which)
+            && (self.quirks.stuck || self.quirks.updates_every.is_some_and(|period| now - at < period.0))
+        {
+            return text.clone();
+        }
         let profile = self.profile.clone();
         let (v, i) = (&profile.measured_voltage, &profile.measured_current);
         let seen = world.see();
@@ -46,8 +53,8 @@ impl SupplyDevice {
             (true, false) => written(volts, v.resolution, &v.reply, "V", number),
             _ => written(amperes, i.resolution, &i.reply, "A", number),
         };
-        let text = if self.wrong.stuck { self.wrong.last.get(&which).cloned().unwrap_or(text) } else { text };
-        self.wrong.last.insert(which, text.clone());
+        let text = if self.quirks.packed_digits { text.replace('.', "") } else { text };
+        self.last.insert(which, (now, text.clone()));
         text
     }
 

@@ -12,7 +12,8 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 async fn talk(rig: &Rig, role: Role, ends: (&str, &str), exchange: &[(&str, &str)]) {
     let (mut near, far) = tokio::io::duplex(4096);
     let serving = rig.clone();
-    tokio::spawn(async move { serve(&serving, role, far, Quirks { strict_gap: true, ..Quirks::default() }).await });
+    rig.quirk(role, |q| q.misses_early = true);
+    tokio::spawn(async move { serve(&serving, role, far).await });
     for (message, expected) in exchange {
         near.write_all(format!("{message}{}", ends.0).as_bytes()).await.unwrap();
         let mut came = Vec::new();

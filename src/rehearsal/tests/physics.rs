@@ -338,7 +338,7 @@ async fn a_meter_across_the_unit_reads_its_voltage() {
     let read: f64 = finished(&rig).parse().unwrap();
     // 12 mA through 10 mohm of output resistance; 0.0035 % and 0.0005 % of 10 V.
     assert!((read - (9.0 - 0.00012)).abs() < 4e-4, "{read}");
-    rig.overload(true);
+    rig.quirk(Role::Meter, |q| q.overloaded = true);
     rig.handle(Role::Meter, "READ?");
     assert_eq!(finished(&rig), "+9.90000000E+37");
 }

@@ -39,7 +39,7 @@ async fn over_memory() {
     let rig = rig("supply-channel-list", "meter-plain", UNIT, 1);
     let (mut near, far) = tokio::io::duplex(4096);
     let serving = rig.clone();
-    tokio::spawn(async move { serve(&serving, Role::Supply, far, Quirks::default()).await });
+    tokio::spawn(async move { serve(&serving, Role::Supply, far).await });
     converse(&rig, &mut near).await;
 }
 
@@ -87,7 +87,8 @@ async fn the_patch_panel_connects_what_is_named() {
 fn strict(rig: &Rig) -> tokio::io::DuplexStream {
     let (near, far) = tokio::io::duplex(4096);
     let serving = rig.clone();
-    tokio::spawn(async move { serve(&serving, Role::Supply, far, Quirks { strict_gap: true, ..Quirks::default() }).await });
+    rig.quirk(Role::Supply, |q| q.misses_early = true);
+    tokio::spawn(async move { serve(&serving, Role::Supply, far).await });
     near
 }
 
@@ -123,7 +124,7 @@ async fn an_output_that_ignores_off_stays_on_and_says_so() {
     let mut near = strict(&rig);
     near.write_all(b"OUTP ON,(@1)\n").await.unwrap();
     rig.clock().sleep(crate::units::Seconds(1.0)).await;
-    rig.ignore_off();
+    rig.quirk(Role::Supply, |q| q.ignores_off = u32::MAX);
     near.write_all(b"OUTP OFF,(@1)\n").await.unwrap();
     rig.clock().sleep(crate::units::Seconds(1.0)).await;
     assert_eq!(ask(&mut near, "OUTP? (@1)\n").await.unwrap(), "1\n");
@@ -136,7 +137,7 @@ async fn transcript(seed: u64) -> String {
     let mut supply = strict(&rig);
     let (mut meter, far) = tokio::io::duplex(4096);
     let serving = rig.clone();
-    tokio::spawn(async move { serve(&serving, Role::Meter, far, Quirks::default()).await });
+    tokio::spawn(async move { serve(&serving, Role::Meter, far).await });
     let mut text = String::new();
     for message in ["VOLT 9,(@1)\n", "OUTP ON,(@1)\n"] {
         supply.write_all(message.as_bytes()).await.unwrap();
