@@ -6,7 +6,7 @@ mod leakage;
 mod power;
 mod starts;
 
-pub use leakage::{LeakageStep, leakage};
+pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with};
 pub use power::{log, ramp};
 pub use starts::starts;
 

@@ -1,9 +1,13 @@
 //! Checks against published values; the source stands beside each.
 mod by_hand;
 mod certified;
+mod conduction_constants;
 mod judged;
+mod limits;
 mod node;
 mod numeric;
 mod published;
 mod rates;
+mod simulated;
+mod sweeps;
 mod uncertainty;

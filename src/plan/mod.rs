@@ -20,4 +20,4 @@ pub use model::{
     Ramp, Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
 };
 pub use quirks::{Quirks, Whose};
-pub use setup::{MeterSetup, accepted, meter_setup};
+pub use setup::{MeterSetup, accepted, limit_of, meter_setup};

@@ -1,10 +1,11 @@
 //! The plan as a program sees it. Read from TOML by `read`; the user's view of
 //! every key is in the README's section on plans.
 
+use crate::analysis::leakage::limits::Series;
 use crate::analysis::node::{Question, Towards};
 use crate::analysis::sequential::Claim;
 use crate::document::{Document, Places};
-use crate::units::{Amperes, Farads, Ohms, Ratio, Seconds, Volts, VoltsPerSecond, Watts};
+use crate::units::{Amperes, Celsius, Farads, Ohms, Ratio, Seconds, Volts, VoltsPerSecond, Watts};
 
 /// A plan.
 #[derive(Clone, Debug)]
@@ -290,7 +291,7 @@ pub enum OnFault {
 pub struct Leakage {
     /// The part.
     pub part: Part,
-    /// The voltages at the supply, in order.
+    /// The voltages at the supply, in order: rising, and then, where wanted, falling.
     pub voltages: Vec<Volts>,
     /// Resistor in series with the part.
     pub series: Ohms,
@@ -301,6 +302,9 @@ pub struct Leakage {
     pub every: Seconds,
     /// Largest leakage that is accepted; the handbook's where the plan does not say.
     pub limit: LeakageLimit,
+    /// What the meter shows with nothing connected, to be subtracted; none where the
+    /// plan does not say.
+    pub null: Amperes,
     /// The node that the part stands at, where its effect is asked for.
     pub into: Option<Node>,
 }
@@ -316,6 +320,8 @@ pub struct Part {
     pub capacitance: Farads,
     /// Its rated voltage.
     pub rated: Volts,
+    /// Its temperature; as the room where the plan does not say.
+    pub temperature: Option<Celsius>,
 }
 
 /// Kinds of part whose limit a handbook gives.
@@ -351,8 +357,10 @@ impl PartKind {
 /// Largest leakage that is accepted.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LeakageLimit {
-    /// The handbook's, for the kind of part.
-    Handbook,
+    /// A customary one, for the kind and series of the part.
+    Table(Series),
+    /// By the ohm-farad product of a data sheet.
+    TimeConstant(Seconds),
     /// The plan's own.
     Own(Amperes),
 }

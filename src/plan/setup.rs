@@ -2,7 +2,8 @@
 //! check and for the runner alike.
 
 use super::model::{Leakage, LeakageLimit, StageKind};
-use crate::analysis::leakage::{self, Dielectric};
+use crate::analysis::leakage::Dielectric;
+use crate::analysis::leakage::limits::{self, Limit};
 use crate::instrument::Measurand;
 use crate::instrument::profile::{MeterProfile, Range, Rate};
 use crate::units::{Amperes, Seconds};
@@ -87,11 +88,29 @@ fn rate_for(profile: &MeterProfile, pace: Seconds) -> usize {
 
 /// The largest leakage that a sweep accepts.
 pub fn accepted(sweep: &Leakage) -> Amperes {
+    limit_of(sweep).limit
+}
+
+/// The limit of a sweep, with its working and source.
+pub fn limit_of(sweep: &Leakage) -> Limit {
+    let part = &sweep.part;
     match sweep.limit {
-        LeakageLimit::Own(limit) => limit,
-        LeakageLimit::Handbook => {
-            leakage::handbook(Dielectric::from(sweep.part.kind), sweep.part.capacitance, sweep.part.rated).limit
-        }
+        LeakageLimit::Own(limit) => Limit {
+            limit,
+            working: limit.to_string(),
+            source: "as the plan says".into(),
+            after: (sweep.electrify, sweep.electrify),
+            caution: None,
+        },
+        LeakageLimit::TimeConstant(tau) => limits::by_time_constant(part.capacitance, part.rated, tau, sweep.electrify),
+        LeakageLimit::Table(series) => limits::limit(&limits::Asked {
+            kind: Dielectric::from(part.kind),
+            series,
+            capacitance: part.capacitance,
+            rated: part.rated,
+            temperature: part.temperature,
+            electrify: sweep.electrify,
+        }),
     }
 }
 

@@ -44,7 +44,10 @@ fn what_is_left_out_has_the_documented_value() {
     assert_eq!((start.off_patience, start.within, start.on_fault), (Seconds(60.0), Seconds(1.0), OnFault::GoOn));
     // The first written is the good one, whatever the names.
     assert_eq!(start.states[0].name, "asleep");
-    assert_eq!((sweep.limit, sweep.every), (super::LeakageLimit::Handbook, Seconds(3.0)));
+    assert_eq!(
+        (sweep.limit, sweep.every),
+        (super::LeakageLimit::Table(crate::analysis::leakage::limits::Series::Handbook), Seconds(3.0))
+    );
     assert_eq!(ask.accept, ["", "y", "yes", "ok", "done"]);
 }
 

@@ -12,6 +12,7 @@ mod read;
 mod rows;
 mod runs;
 mod seal;
+mod soak;
 #[cfg(test)]
 mod tests;
 mod traffic;
@@ -38,7 +39,7 @@ pub const TRAFFIC: &str = "traffic.log";
 pub const GUARD: &str = "guard.log";
 
 const SCHEMA: &str = include_str!("schema.sql");
-const VERSION: i64 = 2;
+const VERSION: i64 = 3;
 
 /// Why a record could not be written or read.
 #[derive(Clone, Debug, thiserror::Error)]

@@ -1,6 +1,7 @@
 //! The rows of a record, one function a kind.
 
 use super::rows::{InstrumentRow, LeakageRow, StartBegin, StartEnd, columns, figures};
+use super::soak::{decay_columns, wander_columns};
 use super::{Record, RecordError};
 use crate::analysis::finding::Finding;
 use crate::instrument::{Reading, Sample};
@@ -134,7 +135,10 @@ impl Record {
     /// # Errors
     /// SQLite's, or an earlier one.
     pub fn leakage(&mut self, stage: u32, row: &LeakageRow) -> Result<(), RecordError> {
-        let (kind, leakage, u) = columns(row.leakage);
+        let soak = &row.soak;
+        let (kind, leakage, u) = columns(soak.leakage);
+        let (told, [steady, low, high, absorbed, exponent, scatter]) = decay_columns(soak.decay.as_ref());
+        let (wander, wander_a, wander_u, wander_s, wander_n) = wander_columns(soak.wander.as_ref());
         self.insert(
             "leakage",
             params![
@@ -142,14 +146,28 @@ impl Record {
                 row.step,
                 row.part,
                 row.set.0,
-                row.at_part.map(|v| v.0),
+                soak.at_part.map(|v| v.0),
+                soak.at_part_u.map(|v| v.0),
                 leakage,
                 u,
                 kind,
                 row.limit.0,
-                row.electrified.0,
-                row.change,
-                row.drift.map(|a| a.0)
+                soak.electrified.0,
+                soak.change,
+                soak.drift.map(|d| d.current.0),
+                soak.drift.map(|d| d.u.0),
+                told,
+                steady,
+                low,
+                high,
+                absorbed,
+                exponent,
+                scatter,
+                wander,
+                wander_a,
+                wander_u,
+                wander_s,
+                wander_n
             ],
         )
     }

@@ -6,7 +6,9 @@ use super::rows::{
     EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
     StartRow,
 };
+use super::soak::{decay_of, wander_of};
 use crate::analysis::Level;
+use crate::analysis::leakage::{Drift, Soak};
 use crate::units::{Amperes, Seconds, Unit, Volts, engineering, with_uncertainty};
 use rusqlite::{Connection, Row};
 use std::path::{Path, PathBuf};
@@ -306,20 +308,28 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn leakages(&self, stage: u32) -> Result<Vec<LeakageRow>, RecordError> {
-        let sql =
-            "SELECT step, part, set_V, part_V, leakage_A, leakage_u_A, leakage_kind, limit_A, electrified_s, change, drift_A
+        let sql = "SELECT step, part, set_V, limit_A, leakage_kind, leakage_A, leakage_u_A, part_V, part_u_V, change,
+                   electrified_s, drift_A, drift_u_A, told, steady_A, steady_low_A, steady_high_A, absorbed_A, exponent,
+                   scatter_A, wander, wander_A, wander_u_A, wander_s, wander_n
                    FROM leakage WHERE stage = ? ORDER BY step";
         self.rows(sql, Some(stage), |r| {
+            let drift: (Option<f64>, Option<f64>) = (r.get(11)?, r.get(12)?);
+            let decay = [r.get(14)?, r.get(15)?, r.get(16)?, r.get(17)?, r.get(18)?, r.get(19)?];
             Ok(LeakageRow {
                 step: r.get(0)?,
                 part: r.get(1)?,
                 set: Volts(r.get(2)?),
-                at_part: r.get::<_, Option<f64>>(3)?.map(Volts),
-                leakage: level(&r.get::<_, String>(6)?, r.get(4)?, r.get(5)?, Some(0.0)),
-                limit: Amperes(r.get(7)?),
-                electrified: Seconds(r.get(8)?),
-                change: r.get(9)?,
-                drift: r.get::<_, Option<f64>>(10)?.map(Amperes),
+                limit: Amperes(r.get(3)?),
+                soak: Soak {
+                    leakage: level(&r.get::<_, String>(4)?, r.get(5)?, r.get(6)?, Some(0.0)),
+                    at_part: r.get::<_, Option<f64>>(7)?.map(Volts),
+                    at_part_u: r.get::<_, Option<f64>>(8)?.map(Volts),
+                    change: r.get(9)?,
+                    electrified: Seconds(r.get(10)?),
+                    drift: drift.0.zip(drift.1).map(|(current, u)| Drift { current: Amperes(current), u: Amperes(u) }),
+                    decay: decay_of(r.get(13)?, decay),
+                    wander: wander_of(r.get(20)?, r.get(21)?, r.get(22)?, r.get(23)?, r.get(24)?),
+                },
             })
         })
     }
@@ -423,6 +433,7 @@ fn printed(json: &str) -> Vec<(String, String)> {
                 (Some(unit), Some(expanded)) => with_uncertainty(value, expanded, unit),
                 (Some(_), None) => three(value),
                 (None, _) if value.fract() == 0.0 => format!("{value:.0}"),
+                (None, _) if (1e-3..1e6).contains(&value.abs()) => format!("{value}"),
                 (None, _) => format!("{value:.2e}"),
             };
             if let Some(interval) = f.get("interval").and_then(|i| i.as_array())

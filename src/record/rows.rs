@@ -2,6 +2,7 @@
 
 use crate::analysis::Level;
 use crate::analysis::finding::{Figure, Finding};
+use crate::analysis::leakage::Soak;
 use crate::instrument::Sample;
 use crate::units::{Amperes, Seconds, Volts};
 
@@ -200,18 +201,10 @@ pub struct LeakageRow {
     pub part: String,
     /// Set at the supply.
     pub set: Volts,
-    /// Really at the part.
-    pub at_part: Option<Volts>,
-    /// The leakage.
-    pub leakage: Level,
     /// Largest that is accepted.
     pub limit: Amperes,
-    /// Time under bias when it was read.
-    pub electrified: Seconds,
-    /// Relative change over the last third.
-    pub change: Option<f64>,
-    /// C dV/dt of the supply's drift.
-    pub drift: Option<Amperes>,
+    /// What the soak says.
+    pub soak: Soak,
 }
 
 /// An event.

@@ -173,13 +173,27 @@ CREATE TABLE leakage (
   part           TEXT NOT NULL,
   set_V          REAL NOT NULL,
   part_V         REAL,             -- really at the part
-  leakage_A      REAL,
+  part_u_V       REAL,             -- its standard uncertainty
+  leakage_A      REAL,             -- at the electrification time, less the null
   leakage_u_A    REAL,
   leakage_kind   TEXT NOT NULL,
   limit_A        REAL NOT NULL,
   electrified_s  REAL NOT NULL,    -- time under bias when it was read
   change         REAL,             -- relative, over the last third of the soak
   drift_A        REAL,             -- C dV/dt of the supply's own drift
+  drift_u_A      REAL,
+  told           TEXT,             -- 'settled', 'apart' (leakage from absorption), 'bound' (an upper one alone)
+  steady_A       REAL,             -- leakage without absorption, I = steady + absorbed (t / 1 s)^-exponent
+  steady_low_A   REAL,             -- its limits, each one-sided, 95 %
+  steady_high_A  REAL,
+  absorbed_A     REAL,             -- absorption current at 1 s
+  exponent       REAL,
+  scatter_A      REAL,             -- standard deviation of the readings about it
+  wander         TEXT,             -- 'quiet', 'telegraph', 'jumps', 'rises'
+  wander_A       REAL,             -- its size; of a quiet one what would have been seen
+  wander_u_A     REAL,
+  wander_s       REAL,             -- mean stay in a level, or when the largest jump came
+  wander_n       INTEGER,          -- how often
   batch          INTEGER NOT NULL,
   seal           BLOB NOT NULL,
   PRIMARY KEY (stage, step)

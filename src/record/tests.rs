@@ -4,6 +4,9 @@
 use super::*;
 use crate::analysis::Level;
 use crate::analysis::finding::{Figure, Finding, Severity};
+use crate::analysis::leakage::decay::{Decay, Told};
+use crate::analysis::leakage::wander::Wander;
+use crate::analysis::leakage::{Drift, Soak};
 use crate::instrument::{Measurand, Reading, Regulation, Role, Sample};
 use crate::units::{Amperes, Seconds, Unit, Volts};
 
@@ -79,17 +82,7 @@ fn filled(folder: &std::path::Path) -> Record {
             },
         )
         .unwrap();
-    let row = LeakageRow {
-        step: 1,
-        part: "C7".into(),
-        set: Volts(6.0),
-        at_part: None,
-        leakage: Level::Overload,
-        limit: Amperes(1e-6),
-        electrified: Seconds(180.0),
-        change: None,
-        drift: None,
-    };
+    let row = LeakageRow { step: 1, part: "C7".into(), set: Volts(6.0), limit: Amperes(1e-6), soak: soak(Level::Overload) };
     record.leakage(1, &row).unwrap();
     let finding = Finding::new("code", Severity::Anomaly, "A sentence.".into()).figure(Figure::quantity(
         "leakage",
@@ -100,6 +93,49 @@ fn filled(folder: &std::path::Path) -> Record {
     record.finding(Some(1), &finding).unwrap();
     record.event(Seconds(3.0), "off", "output off").unwrap();
     record
+}
+
+fn soak(leakage: Level) -> Soak {
+    Soak {
+        leakage,
+        at_part: Some(Volts(5.99)),
+        at_part_u: Some(Volts(0.01)),
+        change: Some(-0.07),
+        electrified: Seconds(180.0),
+        drift: Some(Drift { current: Amperes(1e-9), u: Amperes(2e-9) }),
+        decay: Some(Decay {
+            told: Told::Apart,
+            leakage: Amperes(1e-6),
+            low: Amperes(0.9e-6),
+            high: Amperes(1.1e-6),
+            absorbed: Amperes(4e-6),
+            exponent: 0.9,
+            scatter: Amperes(1e-9),
+        }),
+        wander: Some(Wander::Telegraph { step: Amperes(5e-8), u: Amperes(1e-9), switches: 7, stay: None }),
+    }
+}
+
+#[test]
+fn every_kind_of_wander_is_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    let a = Amperes;
+    let kinds = [
+        Wander::Quiet { least: a(1e-9) },
+        Wander::Telegraph { step: a(2e-9), u: a(1e-10), switches: 4, stay: Some(Seconds(8.0)) },
+        Wander::Jumps { step: a(-3e-9), u: a(1e-10), at: Seconds(40.0), jumps: 2 },
+        Wander::Rises { by: a(4e-9), u: a(1e-10) },
+    ];
+    for (step, kind) in (2..).zip(kinds) {
+        let soak = Soak { wander: Some(kind), decay: None, drift: None, ..soak(Level::Missing) };
+        record.leakage(1, &LeakageRow { step, part: "C7".into(), set: Volts(1.0), limit: a(1e-6), soak }).unwrap();
+    }
+    record.finish("done", 1, Seconds(5.0)).unwrap();
+    let back = Run::open(folder.path()).unwrap().leakages(1).unwrap();
+    let wanders: Vec<Wander> = back.iter().skip(1).filter_map(|r| r.soak.wander).collect();
+    assert_eq!(wanders, kinds);
+    assert!(back.iter().skip(1).all(|r| r.soak.decay.is_none() && r.soak.drift.is_none()));
 }
 
 #[test]
@@ -114,7 +150,7 @@ fn what_is_written_is_read_back() {
     assert_eq!(run.instruments().unwrap()[0].identity.as_deref(), Some("X,Y,1,2"));
     assert_eq!(run.stages().unwrap()[0].how.as_deref(), Some("done"));
     assert_eq!(run.settings().unwrap()[0].read_back, Some(9.001));
-    assert_eq!(run.leakages(1).unwrap()[0].leakage, Level::Overload);
+    assert_eq!(run.leakages(1).unwrap()[0].soak, soak(Level::Overload));
     let findings = run.findings().unwrap();
     assert_eq!(findings[0].figures, [("leakage".to_owned(), "(151.0 ± 1.0) uA".to_owned())]);
     assert_eq!(run.events().unwrap()[0].kind, "off");

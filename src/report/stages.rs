@@ -245,7 +245,7 @@ fn outcomes(starts: &[StartRow]) -> Markup {
 fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
     let steps = run.leakages(row.number)?;
     let values: Vec<(f64, f64)> =
-        steps.iter().filter_map(|s| Some((s.at_part?.0, s.leakage.value()?.0))).filter(|(_, i)| *i > 0.0).collect();
+        steps.iter().filter_map(|s| Some((s.soak.at_part?.0, s.soak.leakage.value()?.0))).filter(|(_, i)| *i > 0.0).collect();
     let limit = steps.first().map(|s| s.limit.0);
     let volts: Vec<f64> = steps.iter().map(|s| s.set.0).chain([0.0]).collect();
     let currents: Vec<f64> = values.iter().map(|(_, i)| *i).chain(limit).collect();
@@ -260,7 +260,7 @@ fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
     plot.line(&values.iter().map(|(x, y)| (*x, Some(*y))).collect::<Vec<_>>());
     plot.dots(Shape::Dot, &values, "at the electrification time");
     let mark = |want: fn(&Level) -> bool| -> Vec<(f64, f64)> {
-        steps.iter().filter(|s| want(&s.leakage)).map(|s| (s.set.0, 0.0)).collect()
+        steps.iter().filter(|s| want(&s.soak.leakage)).map(|s| (s.set.0, 0.0)).collect()
     };
     plot.dots(Shape::Below, &mark(|l| matches!(l, Level::BelowFloor { .. })), "below the instrument's floor");
     plot.dots(Shape::Beyond, &mark(|l| matches!(l, Level::Overload)), "beyond the range");
@@ -273,11 +273,11 @@ fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
             thead { tr { th.number { "set" } th.number { "at the part" } th.number { "leakage" } th.number { "limit" } th.number { "after" } th.number { "change*" } } }
             tbody { @for s in &steps { tr {
                 td.number { (s.set) }
-                td.number { (s.at_part.map_or("–".to_owned(), |v| engineering(v.0, Unit::Volt, 4))) }
-                td.number { @match s.leakage { Level::Known { value, u } => (with_uncertainty(value.0, 2.0 * u.0, Unit::Ampere)), Level::BelowFloor { .. } => "below floor", other => (other.to_string()) } }
+                td.number { (s.soak.at_part.map_or("–".to_owned(), |v| engineering(v.0, Unit::Volt, 4))) }
+                td.number { @match s.soak.leakage { Level::Known { value, u } => (with_uncertainty(value.0, 2.0 * u.0, Unit::Ampere)), Level::BelowFloor { .. } => "below floor", other => (other.to_string()) } }
                 td.number { (engineering(s.limit.0, Unit::Ampere, 3)) }
-                td.number { (engineering(s.electrified.0, Unit::Second, 4)) }
-                td.number { (s.change.map_or("–".to_owned(), |c| format!("{:+.1} %", (c * 1000.0).round() / 10.0 + 0.0))) }
+                td.number { (engineering(s.soak.electrified.0, Unit::Second, 4)) }
+                td.number { (s.soak.change.map_or("–".to_owned(), |c| format!("{:+.1} %", (c * 1000.0).round() / 10.0 + 0.0))) }
             } } }
         } }
         p.small { "* Relative change over the last third of the soak. The voltage at the part is the supply's, less the drop over the resistor, the meter's shunt and the leads." }

@@ -3,16 +3,15 @@
 
 use super::start::Seen;
 use super::{Bench, Gathered, Look, Progress, Watcher};
-use crate::analysis::finding::{self, Finding, LeakageStep, Severity};
-use crate::analysis::leakage::{Dielectric, handbook};
+use crate::analysis::finding::{self, Finding, LeakageStep, LotPart, Severity, Swept};
 use crate::analysis::sequential::Decision;
 use crate::analysis::series::{Point, mean_and_deviation};
 use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
-use crate::analysis::{Level, leakage::Limit, ramp as ramps, starts as many};
+use crate::analysis::{Level, ramp as ramps, starts as many};
 use crate::interlock::{Cause, Halt, Journal, Trip};
-use crate::plan::{Leakage, LeakageLimit, Log, Ramp, StageKind, Start, accepted};
+use crate::plan::{Leakage, Log, Ramp, StageKind, Start, accepted, limit_of};
 use crate::record::{LeakageRow, RecordError, StartEnd};
-use crate::units::{Amperes, Seconds};
+use crate::units::{Amperes, Seconds, Volts};
 
 pub(super) fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> {
     let steps: Vec<ramps::Step> =
@@ -295,12 +294,8 @@ pub(super) fn leakage_step(
         step: number,
         part: sweep.part.name.clone(),
         set: step.set,
-        at_part: step.soak.at_part,
-        leakage: step.soak.leakage,
         limit: accepted(sweep),
-        electrified: step.soak.electrified,
-        change: step.soak.change,
-        drift: step.soak.drift,
+        soak: step.soak.clone(),
     };
     journal.write(|r| r.leakage(stage, &row))
 }
@@ -310,17 +305,62 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
     if steps.is_empty() {
         return Ok(());
     }
-    let kind = Dielectric::from(sweep.part.kind);
-    let limit = match sweep.limit {
-        LeakageLimit::Handbook => handbook(kind, sweep.part.capacitance, sweep.part.rated),
-        LeakageLimit::Own(limit) => {
-            Limit { limit, working: limit.to_string(), source: "as the plan says", after: (sweep.electrify, sweep.electrify) }
-        }
-    };
     // The check has made sure that the family has levels at this rail.
     let node = sweep.into.as_ref().and_then(|node| node.question().ok());
-    for finding in finding::leakage(&sweep.part.name, sweep.part.rated, steps, &limit, node.as_ref()) {
+    let part = &sweep.part;
+    let swept = Swept {
+        part: &part.name,
+        capacitance: part.capacitance,
+        rated: part.rated,
+        temperature: part.temperature,
+        steps,
+        limit: &limit_of(sweep),
+        node: node.as_ref(),
+    };
+    for finding in finding::leakage(&swept) {
+        bench.find(finding)?;
+    }
+    bench.swept.push((bench.stage, steps.to_vec()));
+    if let Some(finding) = lot(bench, sweep) {
         bench.find(finding)?;
     }
     Ok(())
+}
+
+/// The parts of a lot against each other, once the last of them was measured.
+fn lot(bench: &Bench<'_>, sweep: &Leakage) -> Option<Finding> {
+    let alike = |other: &Leakage| {
+        let (a, b) = (&sweep.part, &other.part);
+        let conditions = |l: &Leakage| (l.electrify, l.series, l.part.temperature);
+        a.kind == b.kind
+            && a.capacitance == b.capacitance
+            && a.rated == b.rated
+            && sweep.voltages == other.voltages
+            && conditions(sweep) == conditions(other)
+    };
+    let lot: Vec<(u32, &Leakage)> = bench
+        .passed
+        .plan()
+        .stages
+        .iter()
+        .filter_map(|s| match &s.kind {
+            StageKind::Leakage(other) if alike(other) => Some((s.number, &**other)),
+            _ => None,
+        })
+        .collect();
+    if lot.last().is_none_or(|(number, _)| *number != bench.stage) {
+        return None;
+    }
+    let at = sweep.voltages.iter().copied().fold(Volts(0.0), Volts::max);
+    let mut parts: Vec<LotPart> = Vec::new();
+    for (number, other) in lot {
+        let (_, steps) = bench.swept.iter().rfind(|(stage, _)| *stage == number)?;
+        let leakage = steps.iter().find(|s| s.set == at)?.soak.leakage.value()?;
+        // The same part twice is no second part.
+        if parts.iter().any(|p| p.name == other.part.name) {
+            return None;
+        }
+        parts.push(LotPart { name: other.part.name.clone(), leakage });
+    }
+    finding::lot(&parts, at)
 }

@@ -8,7 +8,7 @@ use super::ask::put;
 use super::resume::Cut;
 use super::{Bench, Gathered, Look, Question, judge, look};
 use crate::analysis::finding::LeakageStep;
-use crate::analysis::leakage::{Moment, summarise};
+use crate::analysis::leakage::{Moment, Setting, summarise};
 use crate::instrument::Measurand;
 use crate::interlock::{Energised, Halt, Request};
 use crate::plan::{Leakage, Limits, Stage, meter_setup};
@@ -55,7 +55,8 @@ pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage, c
         let moments = soak(&mut on, sweep, number, &mut meter, &mut *bench.watcher).await?;
         let shunt = meter.ranges.get(meter.range).map_or(Ohms(0.0), |r| r.1);
         let series = sweep.series + shunt + leads;
-        let Some(soak) = summarise(&moments, sweep.electrify, series, sweep.part.capacitance) else { continue };
+        let setting = Setting { electrify: sweep.electrify, series, capacitance: sweep.part.capacitance, null: sweep.null };
+        let Some(soak) = summarise(&moments, &setting) else { continue };
         let made = LeakageStep { set, soak };
         judge::leakage_step(&bench.journal, bench.stage, number, sweep, &made)?;
         if let Gathered::Sweep(steps) = &mut bench.gathered {
@@ -98,7 +99,8 @@ async fn soak(
         on.wait_until(due).await?;
         let seen: Look = look(on, Some(number), &[], watcher).await?;
         let at = seen.at + on.on_at() - bias_at;
-        moments.push(Moment { at, current: seen.current, supply: seen.voltage });
+        let supply = seen.voltage.map(|v| (v, seen.voltage_u.unwrap_or_default()));
+        moments.push(Moment { at, current: seen.current, supply });
         if clock.now() >= end {
             return Ok(moments);
         }

@@ -94,6 +94,8 @@ struct Bench<'r> {
     /// The self-check that is due before the next start.
     check_due: Option<SelfCheck>,
     findings: Vec<Finding>,
+    /// The sweeps that were made, by their stage: parts of one lot are compared.
+    swept: Vec<(u32, Vec<LeakageStep>)>,
 }
 
 /// What a stage has seen so far.
@@ -142,9 +144,11 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         swapped: false,
         check_due: None,
         findings: Vec::new(),
+        swept: Vec::new(),
     };
     if let Some(resume) = resume {
         (bench.in_place, bench.findings, bench.cut) = (resume.in_place, resume.findings, Some(resume.cut));
+        bench.swept = resume.swept;
     }
     // The work is dropped here, at the latest: an output that it left on is then being switched off.
     let halt = tokio::select! {
@@ -389,6 +393,8 @@ struct Look {
     at: Seconds,
     /// At the supply.
     voltage: Option<Volts>,
+    /// Standard uncertainty of that.
+    voltage_u: Option<Volts>,
     /// The same, or its floor where it cannot be told from zero.
     at_most: Option<Volts>,
     /// By the best instrument.
@@ -414,6 +420,10 @@ async fn look(on: &mut Energised<'_>, step: Option<u32>, states: &[State], watch
     Ok(Look {
         at: seen.current().at() - on.on_at(),
         voltage: seen.supply.voltage.volts(),
+        voltage_u: match seen.supply.voltage.sample {
+            Sample::Value { u, .. } => Some(Volts(u)),
+            _ => None,
+        },
         at_most: match seen.supply.voltage.sample {
             Sample::BelowFloor { floor } => Some(Volts(floor)),
             _ => seen.supply.voltage.volts(),

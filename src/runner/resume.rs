@@ -8,7 +8,6 @@
 use super::judge::Tally;
 use super::{Gathered, Look};
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
-use crate::analysis::leakage::Soak;
 use crate::analysis::start::Outcome;
 use crate::analysis::{Level, starts as many};
 use crate::document::Document;
@@ -39,6 +38,8 @@ pub struct Resume {
     pub(super) in_place: Option<String>,
     /// What the stages that are done have found.
     pub(super) findings: Vec<Finding>,
+    /// The sweeps of those stages.
+    pub(super) swept: Vec<(u32, Vec<LeakageStep>)>,
     pub(super) cut: Cut,
 }
 
@@ -106,6 +107,8 @@ impl Resume {
         let at = since.max(last);
         let findings = run.findings().map_err(words)?;
         let events = run.events().map_err(words)?;
+        let sweeps = stages.iter().filter(|s| s.number <= done && s.kind == "leakage");
+        let swept = sweeps.map(|s| Ok((s.number, swept(run, s.number)?))).collect::<Result<Vec<_>, _>>().map_err(words)?;
         let connected = events.iter().rev().find(|e| e.kind == "connected").map(|e| e.text.clone());
         Ok(Self {
             seed: run.seed,
@@ -122,6 +125,7 @@ impl Resume {
                 .filter(|f| f.code == "tripped" || f.stage.map_or(!f.code.starts_with("self-check"), |s| s <= done))
                 .map(finding)
                 .collect(),
+            swept,
             cut: if stages.iter().any(|s| s.number == next.number) { cut(run, next).map_err(words)? } else { Cut::default() },
         })
     }
@@ -243,6 +247,7 @@ fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
         looks.push(Look {
             at,
             voltage: point.volts,
+            voltage_u: None,
             at_most: point.volts,
             current: point.current,
             limiting: None,
@@ -253,19 +258,11 @@ fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
 }
 
 fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Gathered, RecordError> {
-    let rows = run.leakages(stage)?;
-    let steps = rows.into_iter().map(|row| LeakageStep {
-        set: row.set,
-        soak: Soak {
-            leakage: row.leakage,
-            at_part: row.at_part,
-            change: row.change,
-            electrified: row.electrified,
-            drift: row.drift,
-        },
-    });
-    let steps: Vec<LeakageStep> = steps.take(sweep.voltages.len()).collect();
-    Ok(Gathered::Sweep(steps))
+    Ok(Gathered::Sweep(swept(run, stage)?.into_iter().take(sweep.voltages.len()).collect()))
+}
+
+fn swept(run: &Run, stage: u32) -> Result<Vec<LeakageStep>, RecordError> {
+    Ok(run.leakages(stage)?.into_iter().map(|row| LeakageStep { set: row.set, soak: row.soak }).collect())
 }
 
 /// The energy that a stage has used: each of the supply's readings for the time since

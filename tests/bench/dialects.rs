@@ -17,8 +17,8 @@ fn through_every_stage(supply: &str, meter: &str) {
     }
     // Ohm's law: 8 V over 1 kohm, the shunt and 40 kohm.
     let step = outcome.run.leakages(5).unwrap().pop().unwrap();
-    let Level::Known { value, u } = step.leakage else { panic!("{step:?}: {what}") };
-    let truth = step.at_part.unwrap().0 / 40e3;
+    let Level::Known { value, u } = step.soak.leakage else { panic!("{step:?}: {what}") };
+    let truth = step.soak.at_part.unwrap().0 / 40e3;
     assert!((value.0 - truth).abs() < 3.0 * u.0 + 0.01 * truth, "{value} {truth}: {what}");
     for point in outcome.run.currents(3).unwrap().iter().skip(2) {
         let Level::Known { value, u } = point.current else { panic!("{point:?}: {what}") };

@@ -35,9 +35,9 @@ fn the_frost_alarms_cause_is_found_and_named() {
     }
     // The truth by the unit file's own formula: I1 V exp(b (sqrt V - 1)), settled, plus up to 5 % telegraph.
     let step = outcome.run.leakages(4).unwrap().pop().unwrap();
-    let v = step.at_part.unwrap().0;
+    let v = step.soak.at_part.unwrap().0;
     let truth = 0.372e-6 * v * (2.79 * (v.sqrt() - 1.0)).exp();
-    let Level::Known { value, .. } = step.leakage else { panic!("{step:?}") };
+    let Level::Known { value, .. } = step.soak.leakage else { panic!("{step:?}") };
     assert!(value.0 > truth * 0.98 && value.0 < truth * 1.07, "{value} {truth}");
 }
 

@@ -65,7 +65,8 @@ fn same(cut: &Outcome, unbroken: &Outcome, what: &str) {
             (wanted.step, wanted.set, &wanted.part, wanted.limit),
             "{what}"
         );
-        let (Level::Known { value: a, u: ua }, Level::Known { value: b, u: ub }) = (made.leakage, wanted.leakage) else {
+        let (Level::Known { value: a, u: ua }, Level::Known { value: b, u: ub }) = (made.soak.leakage, wanted.soak.leakage)
+        else {
             panic!("{what}: {made:?} {wanted:?}")
         };
         assert!((a.0 - b.0).abs() <= 2.0 * ua.0.hypot(ub.0), "{what}: {made:?} {wanted:?}");

@@ -83,7 +83,7 @@ fn comes_to(folder: &Path) -> (Vec<String>, usize) {
         });
     }
     for step in run.leakages(4).unwrap() {
-        let Level::Known { value, .. } = step.leakage else { panic!("{step:?}") };
+        let Level::Known { value, .. } = step.soak.leakage else { panic!("{step:?}") };
         lines.push(format!("step {} {} {} {:.1e} {}", step.step, step.part, step.set, value.0, step.limit));
     }
     for f in run.findings().unwrap().iter().filter(|f| f.code != "starts-many-void") {

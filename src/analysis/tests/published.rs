@@ -1,6 +1,6 @@
 //! Published values.
 
-use crate::analysis::leakage::{Dielectric, handbook, runs_away};
+use crate::analysis::leakage::sweep::runs_away;
 use crate::analysis::logic::{Reads, thresholds};
 use crate::analysis::node::{Leak, Measured, Node};
 use crate::analysis::proportion::*;
@@ -87,25 +87,6 @@ fn before_and_after_are_compared_exactly() {
     }
     // Fisher's tea: 3 of 4 against 1 of 4, one-sided 0.2429 (Fisher 1935).
     near(chance_unchanged((3, 4), (1, 4)).unwrap(), 0.2429, 3e-4);
-}
-
-#[test]
-fn handbook_limits_match_published_ones() {
-    let micro = |c: f64| Farads(c * 1e-6);
-    let limit = |kind, c, v| handbook(kind, micro(c), Volts(v)).limit.0;
-    // Makers' handbooks: max(0.01 C V, 0.5 uA) for solid tantalum, and the floor case.
-    near(limit(Dielectric::SolidTantalum, 10.0, 16.0), 1.6e-6, 1e-9);
-    near(limit(Dielectric::SolidTantalum, 1.0, 35.0), 0.5e-6, 1e-9);
-    near(limit(Dielectric::SolidTantalum, 4.7, 16.0), 0.752e-6, 1e-9);
-    // Aluminium: 47 uF 40 V gives 18.8 uA; floor 3 uA.
-    near(limit(Dielectric::Aluminium, 47.0, 40.0), 18.8e-6, 1e-9);
-    near(limit(Dielectric::Aluminium, 1.0, 50.0), 3e-6, 1e-9);
-    // Ceramic: 50 V, 10 Gohm is 0.005 uA (a translated page prints 0.0005 uA, wrong by ten);
-    // 0.1 uF 16 V is 1000 Mohm.
-    near(limit(Dielectric::Ceramic, 0.01, 50.0), 0.005e-6, 1e-9);
-    near(limit(Dielectric::Ceramic, 0.1, 16.0), 16e-9, 1e-9);
-    // Polypropylene 30 000 s (from memory): 1 uF at 100 V is 3.33 nA.
-    near(limit(Dielectric::Film, 1.0, 100.0), 3.33e-9, 2e-3);
 }
 
 #[test]

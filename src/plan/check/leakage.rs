@@ -3,11 +3,12 @@
 
 use super::rounded;
 use super::stages::Look;
-use crate::analysis::leakage::{self, Dielectric};
+use crate::analysis::leakage::Dielectric;
+use crate::analysis::leakage::limits::{Series, category_voltage};
 use crate::analysis::logic;
 use crate::instrument::profile::SupplyProfile;
-use crate::plan::setup::{accepted, meter_setup};
-use crate::plan::{Leakage, LeakageLimit, Limits, Wiring};
+use crate::plan::setup::{accepted, limit_of, meter_setup};
+use crate::plan::{Leakage, LeakageLimit, Limits, PartKind, Wiring};
 use crate::units::{Amperes, Volts};
 
 /// Time constants of the resistor and the part after which the charging current
@@ -19,18 +20,7 @@ impl Look<'_> {
         for (i, voltage) in sweep.voltages.iter().enumerate() {
             self.bias(&format!("voltages.{i}"), *voltage, sweep, supply);
         }
-        for (i, pair) in (1..).zip(sweep.voltages.windows(2)) {
-            if let [lower, upper] = pair
-                && upper <= lower
-            {
-                self.error(
-                    &format!("voltages.{i}"),
-                    format!("the voltages of a sweep must rise, and {upper} comes after {lower}"),
-                    "not rising",
-                    "sweep up in steps, so that a part near breakdown is noticed early",
-                );
-            }
-        }
+        self.order(sweep);
         self.seated(sweep);
         self.sees("limit", accepted(sweep));
         let settled = (sweep.series * sweep.part.capacitance) * TIME_CONSTANTS;
@@ -69,6 +59,7 @@ impl Look<'_> {
     /// One voltage of the sweep: the unit's ceiling holds for a part too, and the part's rating.
     fn bias(&mut self, key: &str, voltage: Volts, sweep: &Leakage, supply: &SupplyProfile) {
         self.voltage(key, voltage, supply);
+        self.category(key, voltage, sweep);
         if voltage > sweep.part.rated {
             self.error(
                 key,
@@ -138,20 +129,86 @@ impl Look<'_> {
         }
     }
 
-    /// A handbook's limit holds at the time that the handbook names beside it.
+    /// Up in steps, and then, where wanted, down again.
+    fn order(&mut self, sweep: &Leakage) {
+        let mut falling = false;
+        for (i, pair) in (1..).zip(sweep.voltages.windows(2)) {
+            let [before, after] = pair else { continue };
+            let key = format!("voltages.{i}");
+            let hint = "sweep up in steps, so that a part near breakdown is noticed early, and then down where you want to see whether it comes back";
+            if before == after {
+                self.error(&key, format!("{after} comes twice in a row"), "the same again", hint);
+            } else if falling && after > before {
+                let title = format!(
+                    "the voltages of a sweep must rise, and after the highest they may fall; {after} comes after {before}"
+                );
+                self.error(&key, title, "rising again", hint);
+            }
+            falling |= after < before;
+        }
+        if let [first, second, ..] = sweep.voltages[..]
+            && second < first
+        {
+            self.error(
+                "voltages.1",
+                format!("the voltages of a sweep must rise, and {second} comes after {first}"),
+                "not rising",
+                "sweep up in steps, so that a part near breakdown is noticed early",
+            );
+        }
+    }
+
+    /// A customary limit is for a kind of part, and holds at the time that the handbook
+    /// names beside it.
     fn named_time(&mut self, sweep: &Leakage) {
-        if sweep.limit != LeakageLimit::Handbook {
+        let LeakageLimit::Table(series) = sweep.limit else { return };
+        let kind = Dielectric::from(sweep.part.kind);
+        if !series.is_for(kind) {
+            let fitting: Vec<String> =
+                Series::ALL.iter().filter(|(_, s, _)| s.is_for(kind)).map(|(name, ..)| format!("{name:?}")).collect();
+            self.error(
+                "limit",
+                format!("{:?} is no limit for a part that is {}", series.name(), sweep.part.kind.word()),
+                "for another kind",
+                &format!("write {}, a current, or {{ time_constant = \"50 s\" }} from the data sheet", fitting.join(", ")),
+            );
             return;
         }
-        let limit = leakage::handbook(Dielectric::from(sweep.part.kind), sweep.part.capacitance, sweep.part.rated);
+        let limit = limit_of(sweep);
         let (from, to) = limit.after;
         if sweep.electrify < from || sweep.electrify > to {
-            let named = if from == to { from.to_string() } else { format!("{from} to {to}") };
+            let named = if from == to { from.to_string() } else { format!("{} to {}", rounded(from), rounded(to)) };
             self.warning(
                 "electrify",
                 format!("the handbook's limit holds after {named}, not after {}", sweep.electrify),
                 "another time",
                 "leakage has no value without its time; the report names both",
+            );
+        }
+        if let Some(caution) = limit.caution.filter(|_| sweep.part.temperature.is_some()) {
+            self.warning(
+                "limit",
+                format!("the limit at the part's temperature: {caution}"),
+                "mind the temperature",
+                "the report says so",
+            );
+        }
+    }
+
+    /// What solid tantalum bears falls above 85 degC.
+    fn category(&mut self, key: &str, voltage: Volts, sweep: &Leakage) {
+        let (Some(temperature), PartKind::SolidTantalum) = (sweep.part.temperature, sweep.part.kind) else { return };
+        let bears = category_voltage(sweep.part.rated, temperature);
+        if voltage > bears && voltage <= sweep.part.rated {
+            self.error(
+                key,
+                format!(
+                    "{voltage} is above what {} bears at {temperature}, {} (category voltage)",
+                    sweep.part.name,
+                    rounded(bears)
+                ),
+                "above the category voltage",
+                "from 85 degC on solid tantalum is derated in a straight line to 125 degC",
             );
         }
     }

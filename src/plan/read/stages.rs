@@ -4,11 +4,12 @@
 //! other keys is judged; states come out in the order in which they are written.
 
 use super::{POLARITY, above_zero, currents, need_above_zero, zero_or_more};
+use crate::analysis::leakage::limits::Series;
 use crate::analysis::node::Towards;
 use crate::analysis::sequential::Claim;
 use crate::document::Table;
 use crate::plan::model::*;
-use crate::units::{Amperes, Ratio, Seconds, Volts};
+use crate::units::{Amperes, Celsius, Ratio, Seconds, Volts};
 
 /// What a `log` may take over from the stage before. An `ask` leaves it as it
 /// is, unless it connects something else: what was meant for one unit must not
@@ -323,11 +324,8 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     let series = need_above_zero::<crate::units::Ohms>(table, "series");
     let electrify = need_above_zero::<Seconds>(table, "electrify");
     let every = above_zero::<Seconds>(table, "every");
-    let limit = match table.text_is("limit", "handbook") {
-        true => table.text("limit").map(|_| LeakageLimit::Handbook),
-        false if table.has("limit") => need_above_zero::<Amperes>(table, "limit").map(LeakageLimit::Own),
-        false => Some(LeakageLimit::Handbook),
-    };
+    let limit = leakage_limit(table);
+    let null = table.quantity::<Amperes>("null").unwrap_or_default();
     let into = table.table("into").and_then(node);
     let voltages = voltages?;
     if voltages.iter().any(|v| v.0 <= 0.0) {
@@ -335,7 +333,24 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     }
     let electrify = electrify?;
     let every = every.unwrap_or((electrify / 60.0).max(Seconds(0.5)));
-    Some(Leakage { part: part?, voltages, series: series?, electrify, every, limit: limit?, into })
+    Some(Leakage { part: part?, voltages, series: series?, electrify, every, limit: limit?, null, into })
+}
+
+/// A customary limit by its name, an ohm-farad product, or a current.
+fn leakage_limit(table: &mut Table<'_>) -> Option<LeakageLimit> {
+    if !table.has("limit") {
+        return Some(LeakageLimit::Table(Series::Handbook));
+    }
+    if table.is_table("limit") {
+        let mut inner = table.table("limit")?;
+        let tau = need_above_zero::<Seconds>(&mut inner, "time_constant");
+        inner.finish();
+        return tau.map(LeakageLimit::TimeConstant);
+    }
+    if let Some((_, series, _)) = Series::ALL.iter().find(|(name, ..)| table.text_is("limit", name)) {
+        return table.text("limit").map(|_| LeakageLimit::Table(*series));
+    }
+    need_above_zero::<Amperes>(table, "limit").map(LeakageLimit::Own)
 }
 
 fn node(mut table: Table<'_>) -> Option<Node> {
@@ -366,8 +381,12 @@ fn part(mut table: Table<'_>) -> Option<Part> {
     };
     let capacitance = need_above_zero(&mut table, "capacitance");
     let rated = need_above_zero(&mut table, "rated");
+    let temperature = table.quantity::<Celsius>("temperature");
+    if let Some(absurd) = temperature.filter(|t| !(-100.0..=300.0).contains(&t.0)) {
+        table.problem("temperature", format!("no part is measured at {absurd}"), "not a bench's temperature", None);
+    }
     table.finish();
-    Some(Part { name: name?, kind: kind?, capacitance: capacitance?, rated: rated? })
+    Some(Part { name: name?, kind: kind?, capacitance: capacitance?, rated: rated?, temperature })
 }
 
 fn ask(table: &mut Table<'_>) -> Option<Ask> {
