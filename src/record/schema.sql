@@ -10,7 +10,7 @@
 -- digest (seal.rs says of what). What began and what ended are rows of their
 -- own; the views `run`, `stage` and `start` put them together.
 
-PRAGMA user_version = 2;
+PRAGMA user_version = 3;
 
 -- One row a commit; each hash covers the rows of its batch and the hash before.
 CREATE TABLE batch (

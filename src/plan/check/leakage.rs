@@ -177,7 +177,7 @@ impl Look<'_> {
         let limit = limit_of(sweep);
         let (from, to) = limit.after;
         if sweep.electrify < from || sweep.electrify > to {
-            let named = if from == to { from.to_string() } else { format!("{} to {}", rounded(from), rounded(to)) };
+            let named = if from == to { from.to_string() } else { format!("{from} to {to}") };
             self.warning(
                 "electrify",
                 format!("the handbook's limit holds after {named}, not after {}", sweep.electrify),
