@@ -5,6 +5,7 @@
 //! colour: what matters is told by shape and word.
 
 mod axis;
+mod leakage;
 mod page;
 mod plot;
 mod stages;

@@ -115,6 +115,15 @@ impl Plot {
         }
     }
 
+    /// A dashed line through points: what a fit says.
+    pub(super) fn fit(&mut self, points: &[(f64, f64)]) {
+        let place = |(x, y): &(f64, f64)| format!("{} {}", n(self.x.place(*x)), n(self.y.place(*y)));
+        let path = points.iter().map(place).collect::<Vec<_>>().join("L");
+        if !path.is_empty() {
+            self.layers.push(html! { path d=(format!("M{path}")) class="fit" {} });
+        }
+    }
+
     /// Dots of one shape.
     pub(super) fn dots(&mut self, shape: Shape, points: &[(f64, f64)], name: &'static str) {
         if points.is_empty() {

@@ -6,7 +6,7 @@ use crate::analysis::Level;
 use crate::document::Document;
 use crate::plan::{Plan, StageKind};
 use crate::record::{Point, RecordError, Run, StageRow, StartRow};
-use crate::units::{Unit, engineering, with_uncertainty};
+use crate::units::{Unit, engineering};
 use maud::{Markup, html};
 use std::collections::BTreeMap;
 
@@ -26,7 +26,7 @@ pub(super) fn stage(run: &Run, row: &StageRow, plan: Option<&Plan>) -> Result<Ma
         "ramp" => ramp(run, row, kind),
         "log" => log(run, row, kind),
         "start" => starts(run, row, kind),
-        "leakage" => leakage(run, row),
+        "leakage" => super::leakage::leakage(run, row, kind),
         _ => Ok(html! {}),
     }
 }
@@ -58,7 +58,7 @@ impl Split {
     }
 }
 
-fn along<'v>(label: &'v str, unit: Unit, scale: Scale, values: Vec<f64>) -> Along<'v> {
+pub(super) fn along<'v>(label: &'v str, unit: Unit, scale: Scale, values: Vec<f64>) -> Along<'v> {
     Along { label, unit: Some(unit), scale, values }
 }
 
@@ -240,74 +240,4 @@ fn outcomes(starts: &[StartRow]) -> Markup {
             }
         }
     }
-}
-
-fn leakage(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
-    let steps = run.leakages(row.number)?;
-    let values: Vec<(f64, f64)> =
-        steps.iter().filter_map(|s| Some((s.soak.at_part?.0, s.soak.leakage.value()?.0))).filter(|(_, i)| *i > 0.0).collect();
-    let limit = steps.first().map(|s| s.limit.0);
-    let volts: Vec<f64> = steps.iter().map(|s| s.set.0).chain([0.0]).collect();
-    let currents: Vec<f64> = values.iter().map(|(_, i)| *i).chain(limit).collect();
-    let mut plot = Plot::new(
-        "Leakage over the voltage at the part".into(),
-        along("voltage at the part", Unit::Volt, Scale::Linear, volts),
-        along("leakage", Unit::Ampere, Scale::Log, currents),
-    );
-    if let Some(limit) = limit {
-        plot.limit(limit, &format!("limit {}", engineering(limit, Unit::Ampere, 3)));
-    }
-    plot.line(&values.iter().map(|(x, y)| (*x, Some(*y))).collect::<Vec<_>>());
-    plot.dots(Shape::Dot, &values, "at the electrification time");
-    let mark = |want: fn(&Level) -> bool| -> Vec<(f64, f64)> {
-        steps.iter().filter(|s| want(&s.soak.leakage)).map(|s| (s.set.0, 0.0)).collect()
-    };
-    plot.dots(Shape::Below, &mark(|l| matches!(l, Level::BelowFloor { .. })), "below the instrument's floor");
-    plot.dots(Shape::Beyond, &mark(|l| matches!(l, Level::Overload)), "beyond the range");
-    let soak = soaks(run, row)?;
-    Ok(html! {
-        (plot.draw())
-        (soak)
-        div.wide { table {
-            caption { "Leakage, step by step" }
-            thead { tr { th.number { "set" } th.number { "at the part" } th.number { "leakage" } th.number { "limit" } th.number { "after" } th.number { "change*" } } }
-            tbody { @for s in &steps { tr {
-                td.number { (s.set) }
-                td.number { (s.soak.at_part.map_or("–".to_owned(), |v| engineering(v.0, Unit::Volt, 4))) }
-                td.number { @match s.soak.leakage { Level::Known { value, u } => (with_uncertainty(value.0, 2.0 * u.0, Unit::Ampere)), Level::BelowFloor { .. } => "below floor", other => (other.to_string()) } }
-                td.number { (engineering(s.limit.0, Unit::Ampere, 3)) }
-                td.number { (engineering(s.soak.electrified.0, Unit::Second, 4)) }
-                td.number { (s.soak.change.map_or("–".to_owned(), |c| format!("{:+.1} %", (c * 1000.0).round() / 10.0 + 0.0))) }
-            } } }
-        } }
-        p.small { "* Relative change over the last third of the soak. The voltage at the part is the supply's, less the drop over the resistor, the meter's shunt and the leads." }
-    })
-}
-
-/// How each soak settled: current over the time under bias.
-fn soaks(run: &Run, row: &StageRow) -> Result<Markup, RecordError> {
-    let points = run.currents(row.number)?;
-    let mut lines: BTreeMap<u32, Vec<(f64, Option<f64>)>> = BTreeMap::new();
-    let mut first: BTreeMap<u32, f64> = BTreeMap::new();
-    for point in &points {
-        let Some(step) = point.step.filter(|s| *s > 0) else { continue };
-        let began = *first.entry(step).or_insert(point.at.0);
-        let value = point.current.value().map(|v| v.0).filter(|v| *v > 0.0);
-        lines.entry(step).or_default().push((point.at.0 - began, value));
-    }
-    let all: Vec<&(f64, Option<f64>)> = lines.values().flatten().collect();
-    if all.is_empty() {
-        return Ok(html! {});
-    }
-    let times: Vec<f64> = all.iter().map(|p| p.0).collect();
-    let currents: Vec<f64> = all.iter().filter_map(|p| p.1).collect();
-    let mut plot = Plot::new(
-        "How each voltage settled".into(),
-        along("time under bias", Unit::Second, Scale::Linear, times),
-        along("current", Unit::Ampere, Scale::Log, currents),
-    );
-    for line in lines.values() {
-        plot.line(line);
-    }
-    Ok(plot.draw())
 }

@@ -20,10 +20,8 @@ pub(super) fn effect(part: &str, steps: &[LeakageStep], curve: &Curve, question:
     let found = what_if(&question_with(question, curve));
     let at = seat(node);
     let from = found.undefined_from.map(|b| b.nominal);
-    let steps_told = format!(
-        "{} The working stands with the stage. Levels of {family}: {}.",
-        found.working.answer, question.source
-    ); "));
+    let steps_told =
+        format!("{} The working stands with the stage. Levels of {family}: {}.", found.working.answer, question.source);
     let Some(effect) = &found.effect else {
         let floor = steps.iter().find_map(|s| match s.soak.leakage {
             Level::BelowFloor { floor } => Some(floor),
