@@ -15,6 +15,7 @@
 
 mod support;
 
+mod circuit;
 mod distributions;
 mod least_squares;
 mod numerics;

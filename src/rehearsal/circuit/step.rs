@@ -26,9 +26,11 @@ impl Controlled {
     }
 
     fn urge_at(&self, volts: f64) -> f64 {
+        // Without any hysteresis the rounding of the moment alone would move it to and fro.
+        let half = self.model.hysteresis + 1e-9 * (1.0 + self.model.threshold.abs());
         match self.contact {
-            Contact::Open => volts - (self.model.threshold + self.model.hysteresis),
-            Contact::Closed => (self.model.threshold - self.model.hysteresis) - volts,
+            Contact::Open => volts - (self.model.threshold + half),
+            Contact::Closed => (self.model.threshold - half) - volts,
         }
     }
 }

@@ -101,12 +101,16 @@ pub struct Transient {
     /// The next corner of a source or moment of a device, and the longest step that they allow.
     pub(super) corner: f64,
     pub(super) allowed: f64,
+    /// The count of moments, and the time, when it was last seen that time goes on.
+    pub(super) crowd: (u64, f64),
     /// Weights of the stages now, for values and for integrals.
     pub(super) weights: ([f64; STAGES], [f64; STAGES]),
 }
 
 /// Changes at one moment, at most.
 const CHANGES: usize = 200;
+/// So many moments must take more time than this share of the time that it is.
+const CROWD: (u64, f64) = (20_000, 1e-6);
 /// The step that finds the currents after a change, as a share of the last one.
 const PULSE: f64 = 1e-9;
 
@@ -173,6 +177,7 @@ impl Transient {
             last_length: 1e-3,
             corner: f64::INFINITY,
             allowed: f64::INFINITY,
+            crowd: (0, 0.0),
             weights: (value_weights(0.0), integral_weights(0.0)),
             system,
             places,
@@ -322,6 +327,13 @@ impl Transient {
     /// Carries out what changes at this moment, and finds the currents that flow after it:
     /// two implicit steps of no length worth speaking of, the first of which takes up jumps.
     pub(super) fn settle(&mut self) -> Result<(), Failure> {
+        let (moments, since) = self.crowd;
+        if self.effort.moments >= moments + CROWD.0 {
+            if self.from - since <= CROWD.1 * self.from {
+                return Err(self.chatter());
+            }
+            self.crowd = (self.effort.moments, self.from);
+        }
         let mut pulsed = false;
         for _ in 0..CHANGES {
             let changed = self.change_what_is_due();
