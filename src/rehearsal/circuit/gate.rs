@@ -82,7 +82,9 @@ impl Gate {
             return Err(why);
         }
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
-        Ok(Self { kind, rows, reads: vec![false; inputs], output: false, pending: None })
+        let mut gate = Self { kind, rows, reads: vec![false; inputs], output: false, pending: None };
+        gate.output = gate.makes();
+        Ok(gate)
     }
 
     /// Whether its output stands high.

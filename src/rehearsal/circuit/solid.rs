@@ -76,6 +76,9 @@ pub struct SolidParts {
 const BIAS: (Volts, Volts) = (Volts(0.45), Volts(0.55));
 /// The exponent is not followed further than this.
 const STEEPEST: f64 = 40.0;
+/// A rest is over after so many time constants, and is followed in steps of this share of one.
+const OVER: f64 = 12.0;
+const FOLLOWED: f64 = 0.3;
 /// No stay is shorter, in seconds.
 const SHORTEST_STAY: f64 = 1e-3;
 
@@ -103,6 +106,8 @@ pub struct Leakage {
     rested: f64,
     since: f64,
     rests: bool,
+    /// Whether its rest, or its settling, is over.
+    over: bool,
     upper: bool,
     switches_at: f64,
     random: ChaCha8Rng,
@@ -112,7 +117,7 @@ impl Leakage {
     /// A part that has rested long.
     pub fn new(kind: Solid) -> Self {
         let random = ChaCha8Rng::seed_from_u64(0);
-        Self { kind, rested: 1.0, since: 0.0, rests: true, upper: false, switches_at: f64::INFINITY, random }
+        Self { kind, rested: 1.0, since: 0.0, rests: true, over: true, upper: false, switches_at: f64::INFINITY, random }
     }
 
     /// Share of a long rest that it has had: 1 after a long rest, 0 after long bias.
@@ -137,6 +142,11 @@ impl Leakage {
         let share = field.at_one_volt.0 * exponent.min(STEEPEST).exp() * (1.0 + rest) * (1.0 + telegraph);
         let rise = if exponent < STEEPEST { 0.5 * field.slope * v.sqrt() } else { 0.0 };
         (Amperes(volts.0 * (ohmic + share)), ohmic + share * (1.0 + rise))
+    }
+
+    /// The time constant of what goes on.
+    fn constant(&self) -> f64 {
+        self.kind.after_rest.map_or(f64::INFINITY, |rest| if self.rests { rest.time.0 } else { rest.settles_in.0 })
     }
 
     fn stay(&mut self) -> f64 {
@@ -170,7 +180,12 @@ impl Device for Leakage {
     }
 
     fn next_moment(&self) -> f64 {
-        self.switches_at
+        let over = if self.over { f64::INFINITY } else { self.since + OVER * self.constant() };
+        self.switches_at.min(over)
+    }
+
+    fn longest_step(&self) -> f64 {
+        if self.over { f64::INFINITY } else { FOLLOWED * self.constant() }
     }
 
     fn change(&mut self, time: f64, volts: &[f64]) {
@@ -178,6 +193,9 @@ impl Device for Leakage {
             self.rested = self.rested(Seconds(time)).0;
             self.since = time;
             self.rests = !self.rests;
+            self.over = false;
+        } else if !self.over && time >= self.since + OVER * self.constant() {
+            self.over = true;
         }
         while self.switches_at <= time {
             self.upper = !self.upper;

@@ -101,6 +101,8 @@ pub struct Transient {
     /// The next corner of a source or moment of a device, and the longest step that they allow.
     pub(super) corner: f64,
     pub(super) allowed: f64,
+    /// The number of the part that changed last.
+    last_changed: usize,
     /// The count of moments, and the time, when it was last seen that time goes on.
     pub(super) crowd: (u64, f64),
     /// Weights of the stages now, for values and for integrals.
@@ -177,6 +179,7 @@ impl Transient {
             last_length: 1e-3,
             corner: f64::INFINITY,
             allowed: f64::INFINITY,
+            last_changed: usize::MAX,
             crowd: (0, 0.0),
             weights: (value_weights(0.0), integral_weights(0.0)),
             system,
@@ -399,6 +402,7 @@ impl Transient {
                     Contact::Closed => Contact::Open,
                 };
                 let part = Part(switch.part);
+                self.last_changed = part.0;
                 self.bank(part);
                 self.system.move_contact(i, to);
                 self.mark(part);
@@ -411,6 +415,7 @@ impl Transient {
             }
             if own.device.next_moment() <= time || own.device.urge(time, &own.trial) > 0.0 {
                 own.device.change(time, &own.trial);
+                self.last_changed = own.part;
                 changed = true;
             }
         }
@@ -427,12 +432,9 @@ impl Transient {
         Failure { why, place, time: Seconds(time) }
     }
 
-    /// Something changes to and fro: who still wants to.
-    fn chatter(&mut self) -> Failure {
-        let x = &self.stages[0];
-        let switch = self.system.switches.iter().find(|s| s.urge(x) > 0.0).map(|s| s.part);
-        let device = self.system.devices.iter().find(|d| d.device.urge(self.from, &d.trial) > 0.0).map(|d| d.part);
-        let part = switch.or(device).and_then(|p| self.part_names.get(p)).cloned();
+    /// Something changes to and fro: who did last.
+    fn chatter(&self) -> Failure {
+        let part = self.part_names.get(self.last_changed).cloned();
         Failure { why: Why::Chatter, place: part.unwrap_or_else(|| "a part".into()), time: Seconds(self.from) }
     }
 }
