@@ -13,7 +13,7 @@ mod print;
 mod stated;
 mod text;
 
-pub use print::{engineering, exact, spell, with_uncertainty};
+pub use print::{deserved, engineering, exact, spell, with_uncertainty};
 pub use stated::{Stated, resolution_u};
 pub use text::{UnitError, parse_as};
 

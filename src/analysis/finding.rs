@@ -4,10 +4,12 @@
 mod claim;
 mod leakage;
 mod power;
+mod ramp;
 mod starts;
 
 pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with};
-pub use power::{log, ramp};
+pub use power::log;
+pub use ramp::{Asked as RampAsked, against_good, ramp};
 pub use starts::starts;
 
 use crate::units::Unit;
@@ -62,7 +64,9 @@ impl Figure {
         Self { name: name.into(), value, unit: None, expanded: None, interval: None }
     }
 
-    /// A quantity with its expanded uncertainty, where there is one.
+    /// A quantity with its expanded uncertainty (k = 2). `None` only for what is not
+    /// measured, as a limit of the plan: every figure that comes of readings has one, or
+    /// an interval, and is printed to the digits that it deserves.
     pub fn quantity(name: &str, value: f64, unit: Unit, expanded: Option<f64>) -> Self {
         Self { name: name.into(), value, unit: Some(unit), expanded, interval: None }
     }

@@ -7,6 +7,7 @@ mod limits;
 mod node;
 mod numeric;
 mod published;
+mod ramps;
 mod rates;
 mod simulated;
 mod sweeps;

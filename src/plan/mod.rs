@@ -17,7 +17,7 @@ pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check};
 pub use model::{
     Ask, Ceiling, Foretold, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan,
-    Ramp, Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
+    Ramp, Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest, Way,
 };
 pub use quirks::{Quirks, Whose};
 pub use setup::{MeterSetup, accepted, limit_of, meter_setup};

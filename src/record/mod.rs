@@ -6,6 +6,7 @@
 //! them carries a hash that chains to the one before; after a failed write every further call
 //! gives the same error; a value that is not there is NULL.
 
+mod good;
 mod notes;
 mod open;
 mod read;
@@ -19,6 +20,7 @@ mod traffic;
 mod verify;
 mod write;
 
+pub use good::good_ramp;
 pub use read::{Point, Run};
 pub use rows::{
     EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,

@@ -416,6 +416,13 @@ fn level(kind: &str, value: Option<f64>, u: Option<f64>, floor: Option<f64>) -> 
     }
 }
 
+impl ReadingRow {
+    /// What it says, of a current.
+    pub fn level(&self) -> Level {
+        level(&self.kind, self.value, self.u, self.floor)
+    }
+}
+
 /// Figures as a person reads them.
 fn printed(json: &str) -> Vec<(String, String)> {
     let Ok(serde_json::Value::Array(list)) = serde_json::from_str(json) else { return Vec::new() };

@@ -8,6 +8,7 @@ mod axis;
 mod leakage;
 mod page;
 mod plot;
+mod ramp;
 mod stages;
 
 use crate::record::{REPORT, RecordError, Run};

@@ -162,6 +162,19 @@ impl Plot {
         });
     }
 
+    /// A stretch of x between two thin lines, with a name where there is room for it.
+    pub(super) fn stretch(&mut self, low: f64, high: f64, name: &str) {
+        let (left, right) = (self.x.place(low), self.x.place(high));
+        // Some 6 units a letter at this size.
+        let fits = right - left > 6.0 * f64::from(u32::try_from(name.len()).unwrap_or(u32::MAX));
+        self.layers.push(html! {
+            @for x in [left, right] {
+                line x1=(n(x)) y1=(n(TOP)) x2=(n(x)) y2=(n(HEIGHT - BOTTOM)) class="limit" {}
+            }
+            @if fits { text x=(n((left + right) / 2.0)) y=(n(TOP + 12.0)) class="small middle" { (name) } }
+        });
+    }
+
     pub(super) fn draw(self) -> Markup {
         let (xs, ys) = (self.x.ticks(), self.y.ticks());
         let bottom = HEIGHT - BOTTOM;

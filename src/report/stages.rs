@@ -23,7 +23,7 @@ pub(super) fn plan_of(run: &Run) -> Result<Option<Plan>, RecordError> {
 pub(super) fn stage(run: &Run, row: &StageRow, plan: Option<&Plan>) -> Result<Markup, RecordError> {
     let kind = plan.and_then(|p| p.stages.iter().find(|s| s.number == row.number)).map(|s| &s.kind);
     match row.kind.as_str() {
-        "ramp" => ramp(run, row, kind),
+        "ramp" => super::ramp::ramp(run, row, kind),
         "log" => log(run, row, kind),
         "start" => starts(run, row, kind),
         "leakage" => super::leakage::leakage(run, row, kind),
@@ -32,13 +32,13 @@ pub(super) fn stage(run: &Run, row: &StageRow, plan: Option<&Plan>) -> Result<Ma
 }
 
 /// Values, below-floor and overload marks of points, with x given by `along`.
-struct Split {
-    values: Vec<(f64, f64)>,
-    below: Vec<(f64, f64)>,
-    beyond: Vec<(f64, f64)>,
+pub(super) struct Split {
+    pub(super) values: Vec<(f64, f64)>,
+    pub(super) below: Vec<(f64, f64)>,
+    pub(super) beyond: Vec<(f64, f64)>,
 }
 
-fn split(points: &[Point], along: impl Fn(&Point) -> Option<f64>) -> Split {
+pub(super) fn split(points: &[Point], along: impl Fn(&Point) -> Option<f64>) -> Split {
     let mut made = Split { values: Vec::new(), below: Vec::new(), beyond: Vec::new() };
     for point in points {
         let Some(x) = along(point) else { continue };
@@ -53,47 +53,13 @@ fn split(points: &[Point], along: impl Fn(&Point) -> Option<f64>) -> Split {
 }
 
 impl Split {
-    fn ys(&self) -> Vec<f64> {
+    pub(super) fn ys(&self) -> Vec<f64> {
         self.values.iter().chain(&self.below).map(|(_, y)| *y).collect()
     }
 }
 
 pub(super) fn along<'v>(label: &'v str, unit: Unit, scale: Scale, values: Vec<f64>) -> Along<'v> {
     Along { label, unit: Some(unit), scale, values }
-}
-
-fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, RecordError> {
-    let points = run.currents(row.number)?;
-    let seen = split(&points, |p| p.volts.map(|v| v.0));
-    let volts: Vec<f64> = points.iter().filter_map(|p| p.volts.map(|v| v.0)).collect();
-    let mut plot = Plot::new(
-        "Current over voltage".into(),
-        along("voltage at the supply", Unit::Volt, Scale::Linear, volts),
-        along("current", Unit::Ampere, Scale::Linear, seen.ys()),
-    );
-    if let Some(StageKind::Ramp(ramp)) = kind
-        && let Some((low, high)) = ramp.expect
-    {
-        plot.band(low.0, high.0, "expected at the end");
-    }
-    // A ramp that was taken up again began again.
-    let gaps = run.resumed()?;
-    let mut line: Vec<(f64, Option<f64>)> = Vec::new();
-    let mut before = None;
-    for point in &points {
-        let (Some(volts), Some(current)) = (point.volts, point.current.value()) else { continue };
-        let stretch = gaps.iter().filter(|gap| point.at >= gap.at).count();
-        if before.is_some_and(|b| b != stretch) {
-            line.push((volts.0, None));
-        }
-        before = Some(stretch);
-        line.push((volts.0, Some(current.0)));
-    }
-    plot.line(&line);
-    plot.dots(Shape::Dot, &seen.values, "value");
-    plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
-    plot.dots(Shape::Beyond, &seen.beyond, "beyond the range");
-    Ok(plot.draw())
 }
 
 fn log(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, RecordError> {

@@ -2,14 +2,16 @@
 //! tests have in common.
 
 use super::{Ended, Exit, Job, Operator, Resume, Watcher, run};
+use crate::analysis::ramp::compare::Good;
 use crate::clock::Clock;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
 use crate::interlock::{Clocks, Guard, Halt, Journal, Papers, Reopen, Station, Supply, open_meter, open_supply};
 use crate::link::trace::Traced;
 use crate::link::{Link, LinkError};
-use crate::plan::Passed;
-use crate::record::{Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
+use crate::plan::{Passed, StageKind};
+use crate::record::{self, Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
 use crate::units::Seconds;
+use std::collections::BTreeMap;
 use std::future::Future;
 use std::path::Path;
 use std::sync::Arc;
@@ -88,6 +90,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         watcher,
         operator,
     } = work;
+    let good = good_units(passed, folder)?;
     let (record, traffic, seed, resume) = match begin {
         Begin::New(header) => {
             let record = Record::create(folder, &header, durability)?;
@@ -123,9 +126,19 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         .awake(clocks)
         .papers(papers)
         .reopened_by(traced(reopen, clock, &traffic));
-    let ended = run(Job { passed, station, seed, expected, resume, watcher, operator }, stop).await;
+    let ended = run(Job { passed, station, seed, expected, resume, good, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)
+}
+
+/// The good units that the plan's ramps name, out of the records beside this one.
+fn good_units(passed: &Passed, folder: &Path) -> Result<BTreeMap<u32, Vec<Good>>, RecordError> {
+    let logs = folder.parent().unwrap_or(Path::new("."));
+    let named = passed.plan().stages.iter().filter_map(|stage| match &stage.kind {
+        StageKind::Ramp(ramp) => Some((stage.number, ramp.to, ramp.good.as_deref()?)),
+        _ => None,
+    });
+    named.map(|(number, to, name)| Ok((number, record::good_ramp(logs, name, to)?))).collect()
 }
 
 async fn open(

@@ -13,15 +13,33 @@ use crate::plan::{Leakage, Log, Ramp, StageKind, Start, accepted, limit_of};
 use crate::record::{LeakageRow, RecordError, StartEnd};
 use crate::units::{Amperes, Seconds, Volts};
 
-pub(super) fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> {
-    let steps: Vec<ramps::Step> =
-        looks.iter().map(|l| ramps::Step { voltage: l.voltage, current: l.current, limiting: l.limiting }).collect();
-    let summary = ramps::summarise(&steps);
-    let last = looks.last().and_then(|l| l.step);
+/// Also of a ramp that was cut short: a trip is most telling there.
+fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> {
+    let steps: Vec<ramps::Step> = looks
+        .iter()
+        .filter_map(|l| {
+            let (leg, set) = ramp.leg(l.step?);
+            let (voltage, u_voltage) = (l.voltage, l.voltage_u.unwrap_or_default());
+            Some(ramps::Step { leg, set, voltage, u_voltage, current: l.current, limiting: l.limiting })
+        })
+        .collect();
+    if steps.is_empty() {
+        return Ok(());
+    }
+    let summary = ramps::summarise(&steps, ramp.to);
+    let held: Vec<Level> = steps.iter().filter(|s| s.leg == ramps::Leg::Hold).map(|s| s.current).collect();
+    // Without a hold the last step up stands for it, where it was reached.
+    let last = steps.iter().rfind(|s| s.leg == ramps::Leg::Up && s.set >= ramp.to).map(|s| s.current);
+    let held = if held.is_empty() { last.into_iter().collect() } else { held };
     // The second half of the hold alone: a unit may start late in it.
-    let held: Vec<Level> = looks.iter().filter(|l| l.step == last).map(|l| l.current).collect();
     let held = held.get(held.len() / 2..).unwrap_or(&[]);
-    for finding in finding::ramp(&summary, middle(held), ramp.to, ramp.limit, ramp.expect) {
+    let asked = finding::RampAsked { to: ramp.to, limit: ramp.limit, expect: ramp.expect };
+    let reached = (!held.is_empty()).then(|| middle(held));
+    for finding in finding::ramp(&summary, reached, &asked) {
+        bench.find(finding)?;
+    }
+    if let (Some(name), Some(good)) = (&ramp.good, bench.good.get(&bench.stage)) {
+        let finding = finding::against_good(name, &ramps::compare::compare(&steps, good));
         bench.find(finding)?;
     }
     Ok(())
@@ -53,6 +71,7 @@ pub(super) fn gathered(bench: &mut Bench<'_>) -> Result<(), Halt> {
         seen = cut.gathered;
     }
     match (&stage.kind, seen) {
+        (StageKind::Ramp(it), Gathered::Ramp(looks)) => ramp(bench, it, &looks),
         (StageKind::Log(it), Gathered::Log(looks, _)) => log(bench, it, &looks),
         (StageKind::Start(it), Gathered::Starts(tally)) => starts(bench, it, &tally),
         (StageKind::Leakage(it), Gathered::Sweep(steps)) => leakage(bench, it, &steps),

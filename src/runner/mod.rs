@@ -25,11 +25,13 @@ pub use resume::Resume;
 
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
+use crate::analysis::ramp::compare::Good;
 use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
-use crate::plan::{Limits, Passed, SelfCheck, Stage, StageKind, State, Wiring, meter_setup};
+use crate::plan::{Limits, Passed, SelfCheck, Stage, StageKind, State, Way, Wiring, meter_setup};
 use crate::record::RecordError;
 use crate::units::{Amperes, Seconds, Volts};
+use std::collections::BTreeMap;
 use std::future::Future;
 use std::pin::Pin;
 use std::task::{Context, Poll};
@@ -51,6 +53,8 @@ pub struct Job<'r> {
     pub expected: Vec<Seconds>,
     /// What it goes on from, where it was cut short.
     pub resume: Option<Resume>,
+    /// The way up of the good units that the plan's ramps name, by number of stage.
+    pub good: BTreeMap<u32, Vec<Good>>,
     /// Who watches.
     pub watcher: &'r mut dyn Watcher,
     /// Who is asked.
@@ -96,6 +100,7 @@ struct Bench<'r> {
     findings: Vec<Finding>,
     /// The sweeps that were made, by their stage: parts of one lot are compared.
     swept: Vec<(u32, Vec<LeakageStep>)>,
+    good: BTreeMap<u32, Vec<Good>>,
 }
 
 /// What a stage has seen so far.
@@ -103,6 +108,7 @@ struct Bench<'r> {
 enum Gathered {
     #[default]
     Nothing,
+    Ramp(Vec<Look>),
     /// The looks, and how many spans under power there have been.
     Log(Vec<Look>, u32),
     Starts(judge::Tally),
@@ -110,13 +116,21 @@ enum Gathered {
 }
 
 impl Gathered {
+    /// A look of a ramp.
+    fn add(&mut self, seen: Look) {
+        if let Self::Ramp(looks) = self {
+            looks.push(seen);
+        }
+    }
+
     /// Of a stage that begins.
     fn begun(stage: &StageKind) -> Self {
         match stage {
             StageKind::Log(_) => Self::Log(Vec::new(), 0),
             StageKind::Start(_) => Self::Starts(judge::Tally::default()),
             StageKind::Leakage(_) => Self::Sweep(Vec::new()),
-            StageKind::Ramp(_) | StageKind::Ask(_) => Self::Nothing,
+            StageKind::Ramp(_) => Self::Ramp(Vec::new()),
+            StageKind::Ask(_) => Self::Nothing,
         }
     }
 }
@@ -124,7 +138,7 @@ impl Gathered {
 /// Carries out the plan until its end, a halt, a panic, or until `stop` says why
 /// to stop. Then the output is off and verified, or the exit code says that it is not.
 pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
-    let Job { passed, station, seed, expected, resume, watcher, operator } = job;
+    let Job { passed, station, seed, expected, resume, good, watcher, operator } = job;
     let journal = station.journal().clone();
     let rested_since = station.clock().now();
     let committer = tokio::spawn(journal.clone().keep_committed());
@@ -145,6 +159,7 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         check_due: None,
         findings: Vec::new(),
         swept: Vec::new(),
+        good,
     };
     if let Some(resume) = resume {
         (bench.in_place, bench.findings, bench.cut) = (resume.in_place, resume.findings, Some(resume.cut));
@@ -326,7 +341,10 @@ async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
 /// One line about what a stage does.
 fn describe(stage: &StageKind) -> String {
     match stage {
-        StageKind::Ramp(r) => format!("0 V to {} at {}, limit {}", r.to, r.rate, r.limit),
+        StageKind::Ramp(r) => {
+            let back = if r.way == Way::UpAndBack { " and back" } else { "" };
+            format!("0 V to {}{back} at {}, limit {}", r.to, r.rate, r.limit)
+        }
         StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::units::spell(l.length), l.voltage, l.every),
         StageKind::Start(s) => {
             let off = if s.off.from == s.off.to { s.off.from.to_string() } else { format!("{} to {}", s.off.from, s.off.to) };

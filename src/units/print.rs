@@ -78,6 +78,16 @@ pub fn spell(span: Seconds) -> String {
     }
 }
 
+/// A value alone, to the place that its expanded uncertainty deserves: where there is no
+/// room for more, as on a live line.
+pub fn deserved(value: f64, expanded: f64, unit: Unit) -> String {
+    if !(expanded.is_finite() && expanded > 0.0 && value.is_finite() && value != 0.0) {
+        return engineering(value, unit, 3);
+    }
+    let places = (value.abs().log10().floor() - expanded.log10().floor()) as i32 + 2;
+    engineering(value, unit, usize::try_from(places).unwrap_or(1))
+}
+
 fn join(number: &str, prefix: &str, unit: Unit) -> String {
     format!("{number} {prefix}{}", unit.symbol())
 }

@@ -84,6 +84,16 @@ fn digits_follow_the_uncertainty() {
     assert_eq!(with_uncertainty(123456.0, 2300.0, Unit::Second), "(123500 ± 2300) s");
 }
 
+#[test]
+fn a_value_alone_has_the_digits_that_it_deserves() {
+    assert_eq!(deserved(64.9e-6, 0.81e-6, Unit::Ampere), "64.90 uA");
+    assert_eq!(deserved(12.3456e-3, 23e-6, Unit::Ampere), "12.346 mA");
+    assert_eq!(deserved(9.0, 0.0049, Unit::Volt), "9.0000 V");
+    assert_eq!(deserved(12.0e-3, 5.0e-3, Unit::Ampere), "12.0 mA");
+    assert_eq!(deserved(1.2e-3, 50e-3, Unit::Ampere), "1 mA");
+    assert_eq!(deserved(9.0, 0.0, Unit::Volt), "9.00 V");
+}
+
 proptest! {
     #[test]
     fn what_is_printed_reads_back_bit_for_bit(value in proptest::num::f64::NORMAL | proptest::num::f64::ZERO) {

@@ -5,7 +5,7 @@ use crate::analysis::finding::Severity;
 use crate::instrument::{Reading, Regulation, Sample};
 
 use crate::runner::{Progress, Watcher};
-use crate::units::{Seconds, engineering, spell};
+use crate::units::{Seconds, deserved, engineering, spell};
 use crate::view::errln;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
@@ -131,7 +131,7 @@ fn shown(reading: Option<&Reading>) -> String {
     let Some(reading) = reading else { return "-".into() };
     let unit = reading.measurand.unit();
     match reading.sample {
-        Sample::Value { value, .. } => engineering(value, unit, 4),
+        Sample::Value { value, u } => deserved(value, 2.0 * u, unit),
         Sample::BelowFloor { floor } => format!("< {}", engineering(floor, unit, 2)),
         other => other.word().to_owned(),
     }

@@ -1,18 +1,18 @@
-//! What a ramp and a log say, in sentences.
+//! What a log says, in sentences.
 
 use super::{Figure, Finding, Severity, three};
+use crate::analysis::Level;
 use crate::analysis::series::{self, Point};
-use crate::analysis::{Level, ramp};
-use crate::units::{Amperes, Seconds, Unit, Volts, engineering, with_uncertainty};
+use crate::units::{Amperes, Seconds, Unit, engineering, with_uncertainty};
 
-type Band = (Amperes, Amperes);
+pub(super) type Band = (Amperes, Amperes);
 
-fn band(expect: Band) -> String {
+pub(super) fn band(expect: Band) -> String {
     format!("{} to {}", expect.0, expect.1)
 }
 
 /// How a current stands to what is expected.
-fn stands(level: Level, expect: Band) -> Severity {
+pub(super) fn stands(level: Level, expect: Band) -> Severity {
     match level {
         Level::Known { value, u } if value.0 - 2.0 * u.0 > expect.1.0 || value.0 + 2.0 * u.0 < expect.0.0 => Severity::Anomaly,
         Level::Known { value, u } if value.0 - 2.0 * u.0 >= expect.0.0 && value.0 + 2.0 * u.0 <= expect.1.0 => Severity::Note,
@@ -21,67 +21,6 @@ fn stands(level: Level, expect: Band) -> Severity {
         Level::BelowFloor { .. } | Level::Missing => Severity::Undecided,
         Level::Overload => Severity::Anomaly,
     }
-}
-
-/// Of a ramp: the current at its end against what is expected, limiting, jumps.
-/// `at_end` is the current while the end voltage was held.
-pub fn ramp(summary: &ramp::Summary, at_end: Level, to: Volts, limit: Amperes, expect: Option<Band>) -> Vec<Finding> {
-    let mut made = Vec::new();
-    if let Some(at) = summary.limited_at {
-        let sentence = format!("During the ramp the supply limited the current at {limit}, from {} on.", three(at.0, Unit::Volt));
-        made.push(Finding::new("ramp-limited", Severity::Anomaly, sentence).advise(
-            "A short or a near-short draws from zero volts on: look for heat, and do not raise the limit to make it go away. A switching converter may stick under a slow ramp: try a plain start with a limit of two to three times its running current.",
-        ));
-    }
-    let first = summary.first_current.map_or("no current that can be told from zero was seen".into(), |v| {
-        format!("current can be told from zero from {} on", three(v.0, Unit::Volt))
-    });
-    let (severity, judged) = match expect {
-        Some(expect) => {
-            let severity = stands(at_end, expect);
-            let words = match severity {
-                Severity::Note => "within the expected",
-                Severity::Anomaly => "outside the expected",
-                Severity::Undecided => "cannot be decided against the expected",
-            };
-            (severity, format!(", {words} {}", band(expect)))
-        }
-        None => (Severity::Note, String::new()),
-    };
-    let code = match severity {
-        Severity::Note => "ramp-current",
-        Severity::Anomaly => "ramp-unexpected",
-        Severity::Undecided => "ramp-undecided",
-    };
-    let mut finding =
-        Finding::new(code, severity, format!("At {to}, the end of the ramp, the unit draws {at_end}{judged}; {first}."));
-    if let Level::Known { value, u } = at_end {
-        finding = finding.figure(Figure::quantity("current at the end", value.0, Unit::Ampere, Some(2.0 * u.0)));
-    }
-    if let Some(v) = summary.first_current {
-        finding = finding.figure(Figure::quantity("first current at", v.0, Unit::Volt, None));
-    }
-    if severity == Severity::Anomaly {
-        finding =
-            finding.advise("Compare with a good unit in the same order, rail by rail: the first difference brackets the fault.");
-    }
-    made.push(finding);
-    let notable = |j: &ramp::Jump| j.to.0 - j.from.unwrap_or_default().0 > 0.3 * summary.most.map_or(f64::INFINITY, |(m, _)| m.0);
-    if let Some(jump) = summary.jump.filter(notable) {
-        let from = jump.from.map_or("what cannot be told from zero".into(), |from| three(from.0, Unit::Ampere));
-        let sentence = format!(
-            "The current rises at once near {}, from {from} to {}: there the unit, or a part of it, starts.",
-            three(jump.at.0, Unit::Volt),
-            three(jump.to.0, Unit::Ampere)
-        );
-        made.push(Finding::new("ramp-jump", Severity::Note, sentence).figure(Figure::quantity(
-            "jump at",
-            jump.at.0,
-            Unit::Volt,
-            None,
-        )));
-    }
-    made
 }
 
 /// Of a log: the mean and its spread, what was outside, what was missing.

@@ -2,7 +2,7 @@
 //!
 //! | stage | time | most energy |
 //! | --- | --- | --- |
-//! | ramp | to / rate + hold | P × time |
+//! | ramp | to / rate + hold, and to / rate for the way back | P × time |
 //! | log | for | P × time |
 //! | start | sum of the off-times + starts × (watch + 0.15 s) | P × most starts × watch |
 //! | leakage | voltages × (electrify + 0.2 s) + 5 R C + 1 s | V² / R × time, at the highest voltage |
@@ -76,8 +76,9 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
         let mut least: Option<(Seconds, u32)> = None;
         let (longest, most_starts, on, power, looks) = match &stage.kind {
             StageKind::Ramp(ramp) => {
-                let time = ramp.to / ramp.rate + ramp.hold;
-                (time, 0, time, ramp.to * ramp.limit, (ramp.to / ramp.step) + ramp.hold.0 / 0.1)
+                let time = ramp.time();
+                let steps = (time - ramp.hold) / (ramp.step / ramp.rate);
+                (time, 0, time, ramp.to * ramp.limit, steps + ramp.hold.0 / 0.1)
             }
             StageKind::Log(log) => (log.length, 0, log.length, log.voltage * log.limit.starting, log.length / log.every),
             StageKind::Start(start) => {

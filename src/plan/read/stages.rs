@@ -110,6 +110,8 @@ fn ramp(table: &mut Table<'_>, before: &mut Before) -> Option<Ramp> {
     let step = above_zero::<Volts>(table, "step");
     let hold = zero_or_more(table, "hold").unwrap_or(Seconds(1.0));
     let expect = expect(table);
+    let way = if table.flag("back") == Some(true) { Way::UpAndBack } else { Way::Up };
+    let good = table.text("good");
     let (to, rate, limit) = (to?, rate?, limit?);
     *before = Before { voltage: Some(to), limit: Some(Limits::same(limit)), broken: false };
     if let Some(step) = step
@@ -124,7 +126,7 @@ fn ramp(table: &mut Table<'_>, before: &mut Before) -> Option<Ramp> {
     }
     // A step takes at least about 0.2 s: time for both instruments to read.
     let step = step.unwrap_or((rate * Seconds(0.2)).max(Volts(0.01)).min(to));
-    Some(Ramp { to, rate, limit, step, hold, expect })
+    Some(Ramp { to, rate, limit, step, hold, expect, way, good })
 }
 
 /// A limit, either one current or one for starting, one for running and the hand-over.

@@ -1,0 +1,89 @@
+//! Ramps over made-up units: up and back, shorts, and against a good unit.
+
+use crate::support::{Outcome, Setup, rehearse, unit};
+use rampart::record::good_ramp;
+use rampart::runner::Exit;
+use rampart::units::Volts;
+
+/// A ramp to 9 V and back; `more` adds to the stage.
+fn plan(more: &str) -> String {
+    format!(
+        r#"
+title = "Up and back"
+[unit]
+name = "a made-up unit"
+ceiling = {{ voltage = "9.5 V", current = "200 mA" }}
+[[stage]]
+do = "ramp"
+to = "9 V"
+rate = "0.5 V/s"
+limit = "60 mA"
+{more}
+"#
+    )
+}
+
+fn sentence<'o>(outcome: &'o Outcome, code: &str) -> &'o str {
+    let codes: Vec<&str> = outcome.ended.findings.iter().map(|f| &*f.code).collect();
+    match outcome.ended.findings.iter().find(|f| f.code == code) {
+        Some(finding) => &finding.sentence,
+        None => panic!("{code} not in {codes:?}: {}", outcome.ended.how),
+    }
+}
+
+#[test]
+fn a_ramp_goes_up_and_back_and_is_off_after_it() {
+    let plan = plan("back = true");
+    let outcome = rehearse(Setup { plan: &plan, unit: unit("reset_below = \"0.7 V\""), ..Setup::default() });
+    assert_eq!(outcome.ended.exit, Exit::Within, "{}", outcome.ended.how);
+    assert!(!outcome.supply.on);
+    let points = outcome.run.currents(1).unwrap();
+    let volts: Vec<f64> = points.iter().filter_map(|p| p.volts).map(|v| v.0).collect();
+    let top = volts.iter().copied().fold(0.0, f64::max);
+    assert!((top - 9.0).abs() < 0.05, "{top}");
+    assert!(volts.last().is_some_and(|v| *v < 0.3), "{volts:?}");
+    assert!(sentence(&outcome, "ramp-jump").contains("starts"));
+    assert!(sentence(&outcome, "ramp-drops-out").contains("drops out"));
+    // 12 mA at every voltage above the drop-out.
+    assert!(sentence(&outcome, "ramp-regions").contains("a constant (12."), "{}", sentence(&outcome, "ramp-regions"));
+}
+
+#[test]
+fn a_near_short_trips_and_is_told_as_a_resistance_all_the_same() {
+    let plan = plan("");
+    let shorted = unit("short = { above = \"0 V\", resistance = \"18 ohm\" }");
+    let outcome = rehearse(Setup { plan: &plan, unit: shorted, ..Setup::default() });
+    assert_eq!(outcome.ended.exit, Exit::Tripped, "{}", outcome.ended.how);
+    let told = sentence(&outcome, "ramp-short");
+    assert!(told.contains("draws from zero volts on"), "{told}");
+    let figure = outcome.ended.findings.iter().flat_map(|f| &f.figures).find(|f| f.name == "resistance").unwrap();
+    assert!((figure.value - 18.0).abs() <= figure.expanded.unwrap(), "{figure:?}");
+    assert!(sentence(&outcome, "ramp-cut").contains("ended before 9 V"));
+}
+
+#[test]
+fn a_unit_is_compared_with_the_record_of_a_good_one() {
+    let good = rehearse(Setup { plan: &plan(""), unit: unit(""), seed: 1, ..Setup::default() });
+    let name = good.folder.path().display().to_string();
+    let with_good = plan(&format!("good = \"{name}\""));
+    let same = rehearse(Setup { plan: &with_good, unit: unit(""), seed: 2, ..Setup::default() });
+    assert!(sentence(&same, "ramp-alike").contains("within"), "{}", same.ended.how);
+    let leaky = unit("short = { above = \"4 V\", resistance = \"2 kohm\" }");
+    let other = rehearse(Setup { plan: &with_good, unit: leaky, seed: 2, ..Setup::default() });
+    let told = sentence(&other, "ramp-differs");
+    // 12 mA and (V - 4 V) / 2 kohm: a tenth more than the good unit at 6.4 V.
+    assert!(told.contains("From (6.4") && told.contains("the good unit (12.0") || told.contains("(11.99"), "{told}");
+    assert_eq!(other.ended.exit, Exit::Anomaly);
+    let report = rampart::report::render(&other.run).unwrap();
+    assert!(report.contains("good unit, on the way up"));
+}
+
+#[test]
+fn a_good_unit_that_is_not_there_is_told() {
+    let run = rehearse(Setup { plan: &plan(""), unit: unit(""), ..Setup::default() });
+    let logs = run.folder.path().parent().unwrap();
+    let told = |name: &str, to: f64| good_ramp(logs, name, Volts(to)).unwrap_err().to_string();
+    assert!(told("no such run", 9.0).contains("begins with \"no such run\""), "{}", told("no such run", 9.0));
+    let path = run.folder.path().display().to_string();
+    assert!(told(&path, 5.0).contains("has no ramp to 5 V"), "{}", told(&path, 5.0));
+}
