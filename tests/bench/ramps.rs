@@ -57,7 +57,8 @@ fn a_near_short_trips_and_is_told_as_a_resistance_all_the_same() {
     let told = sentence(&outcome, "ramp-short");
     assert!(told.contains("draws from zero volts on"), "{told}");
     let figure = outcome.ended.findings.iter().flat_map(|f| &f.figures).find(|f| f.name == "resistance").unwrap();
-    assert!((figure.value - 18.0).abs() <= figure.expanded.unwrap(), "{figure:?}");
+    // Beside the 18 ohm stand the meter's shunt and the leads, some 2 ohm.
+    assert!((figure.value - 20.0).abs() <= figure.expanded.unwrap() && figure.expanded.unwrap() < 1.0, "{figure:?}");
     assert!(sentence(&outcome, "ramp-cut").contains("ended before 9 V"));
 }
 
@@ -74,8 +75,6 @@ fn a_unit_is_compared_with_the_record_of_a_good_one() {
     // 12 mA and (V - 4 V) / 2 kohm: a tenth more than the good unit at 6.4 V.
     assert!(told.contains("From (6.4") && told.contains("the good unit (12.0") || told.contains("(11.99"), "{told}");
     assert_eq!(other.ended.exit, Exit::Anomaly);
-    let report = rampart::report::render(&other.run).unwrap();
-    assert!(report.contains("good unit, on the way up"));
 }
 
 #[test]

@@ -77,7 +77,7 @@ fn limited(limiting: &Limiting, limit: Amperes) -> Finding {
                 "ramp-short",
                 Severity::Anomaly,
                 format!(
-                    "it draws from zero volts on, in proportion to the voltage: {what} at the supply's terminals, leads included"
+                    "it draws from zero volts on, in proportion to the voltage: {what} at the supply's terminals, with leads and meter"
                 ),
                 "A short or a near-short: look for heat at this current, with a camera, alcohol or a fingertip beside it, and do not raise the limit to make it go away. What is soldered in parallel goes next: lift it by halves.",
             )
