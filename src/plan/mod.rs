@@ -8,6 +8,7 @@ mod bench;
 mod check;
 mod model;
 mod quirks;
+mod ramp;
 mod read;
 mod setup;
 #[cfg(test)]
@@ -17,7 +18,8 @@ pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check};
 pub use model::{
     Ask, Ceiling, Foretold, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan,
-    Ramp, Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest, Way,
+    Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,
 };
 pub use quirks::{Quirks, Whose};
+pub use ramp::{Ramp, Way};
 pub use setup::{MeterSetup, accepted, limit_of, meter_setup};

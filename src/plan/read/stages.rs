@@ -9,6 +9,7 @@ use crate::analysis::node::Towards;
 use crate::analysis::sequential::Claim;
 use crate::document::Table;
 use crate::plan::model::*;
+use crate::plan::ramp::{Ramp, Way};
 use crate::units::{Amperes, Celsius, Ratio, Seconds, Volts};
 
 /// What a `log` may take over from the stage before. An `ask` leaves it as it
