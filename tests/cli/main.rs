@@ -5,6 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that cannot go on stops")]
 
 mod calc;
+mod circuit;
 mod mistakes;
 mod screens;
 mod support;

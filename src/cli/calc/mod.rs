@@ -55,7 +55,7 @@ enum What {
     Burden(burden::Arguments),
     /// What a circuit does over time: a netlist in the syntax of Berkeley SPICE
     #[command(
-        after_help = "Example: rampart calc circuit filter.cir --node out\n\nPrints comma-separated values, one line for each step of the netlist's .tran. What is covered of the syntax: scripts/NETLISTS.md."
+        after_help = "Example: rampart calc circuit scripts/arming-delay.cir --node arm\n\nPrints comma-separated values, one line for each step of the netlist's .tran. What is covered of the syntax: scripts/NETLISTS.md."
     )]
     Circuit(circuit::Arguments),
     /// How many starts a `start` stage takes that stops as soon as a claim is decided

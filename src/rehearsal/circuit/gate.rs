@@ -4,7 +4,8 @@
 
 use super::device::Device;
 use crate::analysis::logic;
-use crate::units::{Amperes, Ohms, Ratio, Seconds, Volts};
+use crate::document::Table;
+use crate::units::{Amperes, Ohms, Quantity, Ratio, Seconds, Volts};
 
 /// What a gate makes of its inputs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,8 +44,63 @@ pub struct GateKind {
     pub through: Amperes,
 }
 
+/// What a gate can make of its inputs, as it is written.
+const LOGICS: [(&str, Logic); 6] = [
+    ("buffer", Logic::Buffer),
+    ("inverter", Logic::Inverter),
+    ("and", Logic::And),
+    ("nand", Logic::Nand),
+    ("or", Logic::Or),
+    ("nor", Logic::Nor),
+];
+
+impl GateKind {
+    /// Reads `logic`, `family`, and where they are given `trips` (50 %), `hysteresis`
+    /// (0 %), `output` (200 ohm), `delay` (100 ns) and `through` (0 A).
+    pub fn read(table: &mut Table<'_>) -> Option<Self> {
+        fn or<Q: Quantity>(table: &mut Table<'_>, key: &str, default: f64) -> Q {
+            table.quantity(key).unwrap_or_else(|| Q::of(default))
+        }
+        let (word, family) = (table.need_text("logic"), table.need_text("family"));
+        let kind = Self {
+            logic: Logic::Buffer,
+            family: family.unwrap_or_default(),
+            trips: or(table, "trips", 0.5),
+            hysteresis: or(table, "hysteresis", 0.0),
+            output: or(table, "output", 200.0),
+            delay: or(table, "delay", 100e-9),
+            through: or(table, "through", 0.0),
+        };
+        let logic = LOGICS.iter().find(|(name, _)| word.as_deref() == Some(name)).map(|(_, logic)| *logic);
+        if let (Some(word), None) = (&word, logic) {
+            let known: Vec<&str> = LOGICS.iter().map(|(name, _)| *name).collect();
+            table.problem("logic", format!("there is no gate {word:?}"), "no gate", Some(format!("known: {}", known.join(", "))));
+        }
+        let known = logic::names().iter().any(|name| name.eq_ignore_ascii_case(&kind.family));
+        if !known && !kind.family.is_empty() {
+            let hint = format!("known: {}", logic::names().join(", "));
+            table.problem("family", format!("there is no logic family {:?}", kind.family), "no family", Some(hint));
+        }
+        let bad = |key: &str, wrong: bool| {
+            if wrong {
+                table.problem(key, format!("{key:?} of a gate cannot be this"), "outside its span", None);
+            }
+            wrong
+        };
+        let outside = |share: Ratio| !(0.0..=1.0).contains(&share.0);
+        let wrong = [
+            bad("trips", outside(kind.trips)),
+            bad("hysteresis", outside(kind.hysteresis)),
+            bad("output", kind.output.0 <= 0.0),
+            bad("delay", kind.delay.0 < 0.0),
+            bad("through", kind.through.0 < 0.0),
+        ];
+        (known && !wrong.contains(&true)).then_some(Self { logic: logic?, ..kind })
+    }
+}
+
 /// A gate in a circuit.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Gate {
     kind: GateKind,
     /// Supply voltage, low and high level, rising.

@@ -391,3 +391,20 @@ fn a_load_goes_through_its_states_on_voltage_time_and_chance() {
     // A quarter of 400, to four standard deviations.
     assert!((65..=135).contains(&stuck), "{stuck}");
 }
+
+#[test]
+fn a_gate_is_read_from_a_table_and_its_mistakes_are_shown() {
+    use crate::document::Document;
+    let read = |text: &str| Document::new("u.toml", text).read(|root| GateKind::read(root));
+    let kind = read("logic = \"nand\"\nfamily = \"74HC\"\noutput = \"50 ohm\"\n").unwrap();
+    assert_eq!((kind.logic, kind.output, kind.trips), (Logic::Nand, Ohms(50.0), Ratio(0.5)));
+    for (text, words) in [
+        ("logic = \"xx\"\nfamily = \"74HC\"\n", "there is no gate"),
+        ("logic = \"and\"\nfamily = \"74XX\"\n", "there is no logic family"),
+        ("logic = \"and\"\n", "lacks \"family\""),
+        ("logic = \"and\"\nfamily = \"74HC\"\ntrips = \"140 %\"\n", "cannot be this"),
+    ] {
+        let problems = read(text).unwrap_err();
+        assert!(problems.iter().any(|p| p.title.contains(words) && p.line_column().is_some()), "{text}: {problems}");
+    }
+}
