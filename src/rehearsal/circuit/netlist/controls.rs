@@ -144,7 +144,6 @@ impl Reader<'_> {
             }
         };
         for (parameter, word) in found {
-            let value = self.value(word, scope)?;
             let Some((mut place, fits)) = parameter_of(&mut model, &parameter.text) else {
                 let silent = ["level", "eg", "xti", "kf", "af", "tnom"];
                 if !silent.contains(&parameter.text.as_str()) {
@@ -154,6 +153,7 @@ impl Reader<'_> {
                 }
                 continue;
             };
+            let value = self.value(word, scope)?;
             if fits(value) {
                 place(value);
             } else {

@@ -18,6 +18,12 @@ pub struct Subcircuit {
     body: Vec<Line>,
 }
 
+/// The command `tran ...` as the line `.tran ...`.
+fn as_control(mut line: Line) -> Option<Line> {
+    line.words.first_mut()?.text.insert(0, '.');
+    Some(line)
+}
+
 impl Reader<'_> {
     /// Puts definitions of subcircuits aside and returns the lines of the top.
     pub(super) fn sort_out(&mut self, lines: Vec<Line>) -> Vec<Line> {
@@ -31,6 +37,8 @@ impl Reader<'_> {
                     self.note(".control", line.span(), ".control: commands to the simulator are not carried out");
                 }
                 ".endc" => commands = false,
+                // A command that is an analysis as well.
+                "tran" if commands => top.extend(as_control(line)),
                 _ if commands => {}
                 ".end" => break,
                 ".subckt" => {

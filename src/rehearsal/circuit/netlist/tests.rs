@@ -39,12 +39,12 @@ fn mistakes_are_named_with_line_and_column() {
 #[test]
 fn what_is_left_out_is_noted_and_what_only_prints_is_not() {
     let netlist = read(
-        "title\nv1 a 0 5\nr1 a 0 1k tc=1m\n.options reltol=1e-4\n.print tran v(a)\n.op\n.control\nrun\n.endc\n.tran 1u 1m\n.end\nnonsense\n",
+        "title\nv1 a 0 5\nr1 a 0 1k tc=1m\n.options reltol=1e-4\n.print tran v(a)\n.op\n.control\ntran 1u 1m\nrun\n.endc\n.model m d(mfg=somebody is=1e-14)\n.end\nnonsense\n",
     )
     .unwrap();
     assert_eq!(netlist.title, "title");
     let titles: Vec<&str> = netlist.notes.iter().map(|n| n.title.as_str()).collect();
-    assert_eq!(titles.len(), 4, "{titles:?}");
+    assert_eq!(titles.len(), 5, "{titles:?}");
     assert_eq!(netlist.analysis.unwrap().stop, Seconds(1e-3));
 }
 
