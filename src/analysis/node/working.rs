@@ -101,7 +101,8 @@ fn word(reads: Reads) -> &'static str {
 /// for does. Sources: Kirchhoff's current law, and the family's levels as named.
 pub fn what_if(question: &Question) -> WhatIf {
     let node = &question.node;
-    let mut working = at_rest(levels(question), node);
+    let begun = Working::new("Level of a node under leakage").source("Kirchhoff's current law");
+    let mut working = at_rest(levels(begun, &question.family, node.rail, node.thresholds, question.source), node);
     let (undefined_from, wrong_from) = (node.undefined_from(), node.wrong_from());
     if let Some((first, second)) = node.borders() {
         working = border(working, node, "leakage that makes it undefined", first, undefined_from);
@@ -121,17 +122,17 @@ pub fn what_if(question: &Question) -> WhatIf {
     WhatIf { working, meant: node.meant(), undefined_from, wrong_from, effect }
 }
 
-fn levels(question: &Question) -> Working {
-    let Thresholds { low, high } = question.node.thresholds;
-    let at = format!("{} at {}", question.family, question.node.rail);
-    let working = Working::new("Level of a node under leakage")
+/// The steps that look up the levels of a family at a rail.
+pub fn levels(working: Working, family: &str, rail: Volts, thresholds: Thresholds, source: &str) -> Working {
+    let Thresholds { low, high } = thresholds;
+    let at = format!("{family} at {rail}");
+    let working = working
         .step("VIL", "", "", low)
         .remark(format!("{at} reads low at or below it"))
         .step("VIH", "", "", high)
         .remark(format!("{at} reads high at or above it; between them it is undefined"))
-        .source("Kirchhoff's current law")
-        .source(format!("levels of {}: {}", question.family, question.source));
-    let Some((typical, source)) = logic::typical(&question.family, question.node.rail) else { return working };
+        .source(format!("levels of {family}: {source}"));
+    let Some((typical, source)) = logic::typical(family, rail) else { return working };
     let (low, high) = (three(typical.low), three(typical.high));
     working.caution(format!("It typically switches between {low} and {high}, without a guarantee ({source})."))
 }

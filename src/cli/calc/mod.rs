@@ -95,7 +95,7 @@ enum What {
     Loading(loading::Arguments),
     /// At which leakage the level of a node becomes undefined or wrong, and what a given one does
     #[command(
-        after_help = "Example: rampart calc node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --leakage \"150 uA\" --at \"6 V\"\n\nExit code 1: the leakage makes the level undefined or wrong; 5: within its limits it may."
+        after_help = "Example: rampart calc node --rail \"5 V\" --pull-up \"1 Mohm\" --family 4000B --leakage \"150 uA\" --at \"6 V\"\n\nThe same of a netlist: rampart calc node --netlist alarm.cir --node arm --rail \"9 V\" --family 4000B\n\nExit code 1: the leakage makes the level undefined or wrong; 5: within its limits it may."
     )]
     Node(node::Arguments),
     /// How many starts prove a repair
@@ -145,7 +145,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         What::Inrush(a) => ("inrush", a.working()),
         What::Insulation(a) => ("insulation", a.working()),
         What::Loading(a) => ("loading", a.working()),
-        What::Node(a) => ("node", a.working()),
+        What::Node(a) => return a.main(arguments.json),
         What::Proof(a) => ("proof", a.working()),
         What::Rate(a) => ("rate", a.working()),
         What::Recovery(a) => ("recovery", a.working()),

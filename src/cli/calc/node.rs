@@ -3,7 +3,12 @@
 use super::options::{number, quantity};
 use crate::analysis::node::Towards;
 use crate::analysis::working::{Described, Refusal, Working, node};
-use crate::units::{Amperes, Ohms, Ratio, Volts};
+use crate::cli::common::{complain, complaint};
+use crate::document::Document;
+use crate::rehearsal::circuit::{Suspect, Unanswered, Unrun, what_if};
+use crate::runner::Exit;
+use crate::units::{Amperes, Ohms, Ratio, Seconds, Volts};
+use std::path::PathBuf;
 
 /// Options of `calc node`.
 #[derive(clap::Args)]
@@ -18,6 +23,15 @@ pub(super) struct Arguments {
     /// The resistor from the node to ground
     #[arg(long, value_parser = quantity::<Ohms>, allow_hyphen_values = true, group = "resistor")]
     pull_down: Option<Ohms>,
+    /// A netlist in the syntax of Berkeley SPICE instead of the two resistors
+    #[arg(long, group = "resistor", conflicts_with_all = ["pull_up", "pull_down", "tolerance", "leakage_to", "warmer"], requires = "node")]
+    netlist: Option<PathBuf>,
+    /// The netlist's node that the input listens to
+    #[arg(long, requires = "netlist")]
+    node: Option<String>,
+    /// When the netlist's node is looked at; without it, at the operating point
+    #[arg(long, value_parser = quantity::<Seconds>, allow_hyphen_values = true, requires = "netlist")]
+    moment: Option<Seconds>,
     /// The tolerance of the resistors
     #[arg(long, value_parser = quantity::<Ratio>, allow_hyphen_values = true, default_value = "0 %")]
     tolerance: Ratio,
@@ -49,16 +63,43 @@ enum To {
 }
 
 impl Arguments {
-    pub(super) fn working(&self) -> Result<Working, Refusal> {
+    pub(super) fn main(&self, json: bool) -> Exit {
+        let (Some(path), Some(name)) = (&self.netlist, &self.node) else {
+            return super::finish("node", self.working(), json);
+        };
+        let suspect = Suspect {
+            node: name.clone(),
+            part: self.part(),
+            rail: self.rail,
+            family: self.family.clone(),
+            leakage: self.leakage.map(|leakage| (leakage, self.at)),
+            moment: self.moment.unwrap_or(Seconds(0.0)),
+        };
+        match Document::open(path).map_err(|p| Unanswered::from(Unrun::from(p))).and_then(|file| what_if(&file, &suspect)) {
+            Ok(working) => super::finish("node", Ok(working), json),
+            Err(Unanswered::Refused(refusal)) => super::finish("node", Err(refusal), json),
+            Err(Unanswered::Unrun(Unrun::Netlist(problems))) => {
+                complain(&problems);
+                Exit::Wrong
+            }
+            Err(Unanswered::Unrun(Unrun::Circuit(failure))) => complaint(&failure.to_string()),
+        }
+    }
+
+    fn part(&self) -> Towards {
+        match self.part_to {
+            To::Ground => Towards::Ground,
+            To::Rail => Towards::Rail,
+        }
+    }
+
+    fn working(&self) -> Result<Working, Refusal> {
         node(&Described {
             rail: self.rail,
             up: self.pull_up,
             down: self.pull_down,
             tolerance: self.tolerance,
-            part: match self.part_to {
-                To::Ground => Towards::Ground,
-                To::Rail => Towards::Rail,
-            },
+            part: self.part(),
             family: self.family.clone(),
             leakage: self.leakage.map(|low| (low, self.leakage_to.unwrap_or(low), self.at)),
             warmer: self.warmer,

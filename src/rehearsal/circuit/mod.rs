@@ -56,6 +56,7 @@ mod tableau;
 #[cfg(test)]
 mod tests;
 mod transient;
+mod what_if;
 
 pub use change::Wired;
 pub use device::Device;
@@ -69,3 +70,4 @@ pub use parts::{Circuit, Contact, GROUND, Kind, Node, Part, Switch};
 pub use run::{Unrun, Waveforms, run, run_to};
 pub use solid::{AfterRest, Field, Leakage, Solid, SolidParts, Telegraph};
 pub use transient::{Accuracy, Effort, Start, Transient};
+pub use what_if::{Suspect, Unanswered, what_if};
