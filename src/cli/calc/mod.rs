@@ -1,17 +1,20 @@
 //! `rampart calc`: calculations by hand, with the working shown. One file a
 //! calculation holds its options; the calculation itself is `analysis::working`.
 
+mod absorption;
 mod battery;
 mod burden;
 mod circuit;
 mod claim;
 mod compare;
+mod conduction;
 mod discharge;
 mod drift;
 mod droop;
 mod event;
 mod inrush;
 mod insulation;
+mod leakage;
 mod loading;
 mod node;
 mod options;
@@ -45,6 +48,9 @@ pub(super) struct Arguments {
 #[derive(Subcommand)]
 #[command(disable_help_subcommand = true)]
 enum What {
+    /// How far the absorption current falls from one time to another
+    #[command(after_help = "Example: rampart calc absorption --exponent 0.8 --from \"1 s\" --to \"60 s\" --current \"1 uA\"")]
+    Absorption(absorption::Arguments),
     /// How long a battery lasts at a duty of currents and times
     #[command(
         after_help = "Example: rampart calc battery --phase \"7 mA for 3 ms\" --rest \"3 uA\" --period \"1 s\" --capacity \"225 mAh\""
@@ -66,6 +72,9 @@ enum What {
         after_help = "Example: rampart calc compare --before \"5 of 1000\" --after \"0 of 1000\"\n\nExit code 5: an improvement is not shown."
     )]
     Compare(compare::Arguments),
+    /// Constants of field-assisted conduction, and what the slope of a plot should be
+    #[command(after_help = "Example: rampart calc conduction --permittivity 25 --nanometres 100 --voltage \"16 V\"")]
+    Conduction(conduction::Arguments),
     /// How long a charged capacitor takes to fall, and what it holds
     #[command(
         after_help = "Example: rampart calc discharge --capacitance \"1 mF\" --from \"60 V\" --to \"2 V\" --resistance \"1 kohm\""
@@ -90,6 +99,11 @@ enum What {
     /// Insulation resistance from a leakage
     #[command(after_help = "Example: rampart calc insulation --voltage \"6 V\" --leakage \"150 uA\" --capacitance \"2.2 uF\"")]
     Insulation(insulation::Arguments),
+    /// What a capacitor may leak, and how a measured leakage stands to it
+    #[command(
+        after_help = "Example: rampart calc leakage --kind solid-tantalum --capacitance \"10 uF\" --rated \"16 V\" --temperature \"85 degC\" --measured \"150 uA\" --uncertainty \"1 uA\"\n\nExit code 1: above the limit by more than its uncertainty; 5: not decidable."
+    )]
+    Leakage(leakage::Arguments),
     /// What a voltmeter takes away from a source with a resistance
     #[command(after_help = "Example: rampart calc loading --source \"100 kohm\" --input \"10 Mohm\"")]
     Loading(loading::Arguments),
@@ -133,17 +147,20 @@ enum What {
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
     let (name, working) = match &arguments.what {
+        What::Absorption(a) => ("absorption", a.working()),
         What::Battery(a) => ("battery", a.working()),
         What::Burden(a) => ("burden", a.working()),
         What::Circuit(a) => return circuit::main(a, arguments.json),
         What::Claim(a) => ("claim", a.working()),
         What::Compare(a) => ("compare", a.working()),
+        What::Conduction(a) => ("conduction", a.working()),
         What::Discharge(a) => ("discharge", a.working()),
         What::Drift(a) => ("drift", a.working()),
         What::Droop(a) => ("droop", a.working()),
         What::Event(a) => ("event", a.working()),
         What::Inrush(a) => ("inrush", a.working()),
         What::Insulation(a) => ("insulation", a.working()),
+        What::Leakage(a) => ("leakage", a.working()),
         What::Loading(a) => ("loading", a.working()),
         What::Node(a) => return a.main(arguments.json),
         What::Proof(a) => ("proof", a.working()),
