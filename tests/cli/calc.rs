@@ -103,6 +103,14 @@ fn what_cannot_be_is_refused_with_its_reason() {
         "discharge --capacitance \"1 mF\" --from \"60 V\"",
         "discharge --capacitance \"1 mF\" --from \"60 V\" --resistance \"1 kohm\" --current \"1 mA\"",
         "discharge --capacitance \"1 mF\" --from \"1e300 V\" --current \"1 mA\"",
+        "leakage --kind film --capacitance \"1 uF\" --rated \"100 V\" --series jan-c-62",
+        "leakage --kind film --capacitance \"1 uF\" --rated \"100 V\" --series best",
+        "leakage --kind mica --capacitance \"1 uF\" --rated \"100 V\"",
+        "leakage --kind film --capacitance \"1 uF\" --rated \"0 V\"",
+        "conduction --permittivity 0.5",
+        "conduction --permittivity 25 --temperature \"-300 degC\"",
+        "conduction --permittivity 25 --nanometres -1",
+        "absorption --from \"60 s\" --to \"1 s\"",
         "node --rail \"9 V\" --pull-up \"1 Mohm\" --family 74HC",
         "rate --failures 5 --starts 4",
         "rate --failures -1 --starts 4",
@@ -148,4 +156,29 @@ fn what_cannot_be_is_refused_with_its_reason() {
 fn json_is_in_units_without_prefix() {
     let tau = result("discharge --capacitance \"1 mF\" --from \"120 V\" --to \"60 V\" --resistance \"1 kohm\"", "time_to_fall");
     assert!((tau - std::f64::consts::LN_2).abs() < 1e-12, "{tau}");
+}
+
+#[test]
+fn a_leak_is_asked_of_a_netlist() {
+    let place = Place::new();
+    place.write("arm.cir", "an arming delay\nV1 rail 0 9\nR1 rail arm 1meg\nC1 arm 0 2.2u\n.tran 0.1 5\n.end\n");
+    let ask = |more: &[&str]| {
+        let mut words = vec!["calc", "node", "--netlist", "arm.cir", "--rail", "9 V", "--family", "4000B"];
+        words.extend(more);
+        place.run(&words)
+    };
+    let mut all = ask(&["--node", "arm", "--leakage", "150 uA", "--at", "6 V"]).shown();
+    for more in [&["--node", "arms"][..], &[], &["--node", "arm", "--pull-up", "1 Mohm"], &["--node", "arm", "--moment", "-1 s"]]
+    {
+        let said = ask(more);
+        assert_eq!(said.code, Some(2), "{}", said.shown());
+        all.push_str(&format!("=== {more:?}\n{}", said.err));
+    }
+    insta::assert_snapshot!(all);
+    let curves = place.run(&["calc", "circuit", "arm.cir", "--node", "arm"]);
+    assert!(
+        curves.code == Some(0) && curves.out.starts_with("time,v(arm)\n") && curves.out.lines().count() == 52,
+        "{}",
+        curves.shown()
+    );
 }

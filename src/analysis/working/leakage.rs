@@ -143,7 +143,12 @@ pub fn conduction(
                 _ => "above 200 MV/m: tunnelling in Ta2O5",
             };
             working = working
-                .step("field", "E = V / d", format!("{voltage} / {} nm", super::plain(d * 1e9)), Value::Number(field / 1e6, "MV/m"))
+                .step(
+                    "field",
+                    "E = V / d",
+                    format!("{voltage} / {} nm", super::plain(d * 1e9)),
+                    Value::Number(field / 1e6, "MV/m"),
+                )
                 .remark(regime);
             answer.push_str(&format!(" The field is {} MV/m ({regime}).", super::plain(field / 1e6)));
         }
