@@ -2,6 +2,7 @@
 //! what to do next. The sentences of each kind of stage stand in their own file.
 
 mod claim;
+mod dependence;
 mod leakage;
 mod power;
 mod ramp;

@@ -6,6 +6,7 @@
 pub mod absorption;
 pub mod battery;
 pub mod burden;
+pub mod dependence;
 pub mod energy;
 pub mod finding;
 pub mod known_load;

@@ -1,11 +1,11 @@
 //! Many starts together: how many failed, how, and after what.
 
+use super::dependence::{self, Along, Condition, Looked};
 use super::proportion::{Interval, clopper_pearson, starts_needed, upper_bound};
-use super::rank::{mann_whitney, median};
 use super::sequential::Claim;
 use super::start::Outcome;
 use super::{Level, series};
-use crate::units::{Amperes, Ratio, Seconds, Volts};
+use crate::units::{Amperes, Ratio, Seconds, Unit, Volts};
 use std::collections::BTreeMap;
 
 /// One judged start with its conditions.
@@ -15,6 +15,8 @@ pub struct Row {
     pub outcome: Outcome,
     /// The declared state at its end.
     pub state: Option<usize>,
+    /// When it was switched on, since the run began.
+    pub at: Option<Seconds>,
     /// Time without power before it; the first start of a stage has none.
     pub off_time: Option<Seconds>,
     /// Voltage left before it.
@@ -23,20 +25,6 @@ pub struct Row {
     pub plateau: Level,
     /// Whether limiting was seen.
     pub limited: bool,
-}
-
-/// A condition in which failed and good starts differ.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Dependence {
-    /// `off-time` or `voltage left before the start`.
-    pub on: &'static str,
-    /// Median before failed starts, in the condition's unit.
-    pub failed: f64,
-    /// Median before good starts.
-    pub good: f64,
-    /// Chance of so large a difference without any (Mann and Whitney), times the
-    /// number of conditions that were tried (Bonferroni).
-    pub p: f64,
 }
 
 /// What many starts say.
@@ -63,8 +51,8 @@ pub struct Summary {
     pub failed_current: BTreeMap<Outcome, Option<(Amperes, Amperes)>>,
     /// For each outcome that is a failure: the declared state that most ended in.
     pub failed_state: BTreeMap<Outcome, usize>,
-    /// Conditions that failed and good starts were compared by.
-    pub dependences: Vec<Dependence>,
+    /// What the failures hang on, as far as it can be looked at.
+    pub looked: Looked,
     /// Good starts in which limiting was seen.
     pub limited: u64,
 }
@@ -106,7 +94,7 @@ pub fn summarise(rows: &[Row], claim: Option<Claim>) -> Summary {
             .filter_map(|o| Some((*o, commonest(of(*o).filter_map(|r| r.state))?)))
             .collect(),
         failed_current,
-        dependences: dependences(rows),
+        looked: looked(rows),
         limited: of(Outcome::Started).filter(|r| r.limited).count() as u64,
         outcomes,
     }
@@ -137,21 +125,47 @@ fn middle(levels: &[Level]) -> Option<(Amperes, Amperes)> {
     Some((Amperes(mean), Amperes(u.hypot(of_mean))))
 }
 
-fn dependences(rows: &[Row]) -> Vec<Dependence> {
-    type Pick = fn(&Row) -> Option<f64>;
-    let conditions: [(&'static str, Pick); 2] =
-        [("off-time", |r| r.off_time.map(|t| t.0)), ("voltage left before the start", |r| r.residual.map(|v| v.0))];
-    conditions
-        .iter()
-        .filter_map(|(on, pick)| {
-            let group = |is: fn(Outcome) -> bool| rows.iter().filter(|r| is(r.outcome)).filter_map(pick).collect::<Vec<f64>>();
-            let (failed, good) = (group(Outcome::is_failure), group(Outcome::is_good));
-            let p = mann_whitney(&failed, &good)?;
-            let p = (p * conditions.len() as f64).min(1.0);
-            Some(Dependence { on, failed: median(&failed)?, good: median(&good)?, p })
-        })
-        .collect()
+/// A day, in seconds.
+const DAY: f64 = 86_400.0;
+
+/// What the starts that count were made under, and how they ended.
+fn looked(rows: &[Row]) -> Looked {
+    let counted: Vec<(usize, &Row)> = (1..).zip(rows).filter(|(_, r)| r.outcome != Outcome::Void).collect();
+    let failed: Vec<bool> = counted.iter().map(|(_, r)| r.outcome.is_failure()).collect();
+    type Pick = fn(usize, &Row) -> Option<f64>;
+    let condition = |name, unit, along, span, pick: Pick| Condition {
+        name,
+        unit,
+        along,
+        span,
+        values: counted.iter().map(|(number, r)| pick(*number, r)).collect(),
+    };
+    let mut conditions = vec![
+        condition(OFF_TIME, Some(Unit::Second), Along::Doubling, 1.1, |_, r| r.off_time.map(|t| t.0)),
+        condition(LEFT, Some(Unit::Volt), Along::Straight, 0.01, |_, r| r.residual.map(|v| v.0)),
+        condition(ORDER, None, Along::Straight, 1.0, |number, _| Some(number as f64)),
+        // A start that failed by being held in limiting has limited: that says nothing.
+        condition(LIMITING, None, Along::Straight, 1.0, |_, r| {
+            let of_itself = matches!(r.outcome, Outcome::InLimit | Outcome::Tripped);
+            (!of_itself).then_some(f64::from(u8::from(r.limited)))
+        }),
+    ];
+    // Within one day the hour and the order are the same.
+    let hours = condition(HOUR, Some(Unit::Second), Along::Cycle(DAY), DAY, |_, r| r.at.map(|t| t.0));
+    conditions.push(hours);
+    dependence::look(&failed, &conditions)
 }
+
+/// The conditions by their names.
+pub const OFF_TIME: &str = "off-time";
+/// See [`OFF_TIME`].
+pub const LEFT: &str = "voltage left before the start";
+/// See [`OFF_TIME`].
+pub const ORDER: &str = "number of the start";
+/// See [`OFF_TIME`].
+pub const LIMITING: &str = "limiting while starting";
+/// See [`OFF_TIME`].
+pub const HOUR: &str = "time of day";
 
 /// How many starts without failure would show that the failing rate has become
 /// lower than the least that it was: the lower end of the interval is the rate to

@@ -2,6 +2,7 @@
 mod by_hand;
 mod certified;
 mod conduction_constants;
+mod dependence;
 mod judged;
 mod limits;
 mod node;

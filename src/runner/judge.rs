@@ -271,6 +271,7 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
     tally.add(many::Row {
         outcome,
         state: verdict.state,
+        at: (!seen.looks.is_empty()).then_some(seen.on_at),
         off_time: seen.off_time,
         residual: seen.residual.and_then(|r| r.volts()),
         plateau: verdict.plateau,

@@ -210,6 +210,7 @@ fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
     many::Row {
         outcome,
         state: row.state.as_ref().and_then(|name| start.states.iter().position(|s| s.name == *name)),
+        at: row.on,
         off_time: row.off,
         residual: row.residual,
         plateau: match row.plateau {

@@ -16,6 +16,7 @@
 mod support;
 
 mod circuit;
+mod dependence;
 mod distributions;
 mod least_squares;
 mod numerics;

@@ -2,11 +2,8 @@
 
 use super::power::spelled;
 use super::{Figure, Finding, Severity};
-use crate::analysis::starts::{CONFIDENCE, Dependence, Summary, starts_for_proof};
+use crate::analysis::starts::{CONFIDENCE, Summary, starts_for_proof};
 use crate::units::{Amperes, Ratio, Unit, with_uncertainty};
-
-/// A difference between failed and good starts that chance would give less often is told.
-const TELLING: f64 = 0.01;
 
 /// A proof that takes so many times as many starts as were made is not worth its time.
 const MANY: u64 = 5;
@@ -93,7 +90,7 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
         made.push(Finding::new("starts-many-void", Severity::Undecided, sentence));
     }
     if summary.failed > 0 {
-        made.extend(dependence(&summary.dependences));
+        made.extend(super::dependence::dependence(&summary.looked, summary.failed, counted));
     }
     if let Some((mean, u)) = summary.good_current
         && (summary.limited > 0 || starting.0 < 2.0 * mean.0)
@@ -117,35 +114,4 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
         }
     }
     made
-}
-
-fn dependence(found: &[Dependence]) -> Option<Finding> {
-    let strongest = found.iter().min_by(|a, b| a.p.total_cmp(&b.p))?;
-    let unit = if strongest.on == "off-time" { Unit::Second } else { Unit::Volt };
-    let (failed, good) = (spelled(strongest.failed, unit), spelled(strongest.good, unit));
-    if strongest.p > TELLING {
-        let tried = found.iter().map(|d| d.on).collect::<Vec<_>>().join(" and ");
-        let sentence = format!("The failures do not visibly hang on {tried}, with so many starts.");
-        return Some(Finding::new("starts-no-dependence", Severity::Note, sentence));
-    }
-    let more = if strongest.failed > strongest.good { "larger" } else { "smaller" };
-    let p = if strongest.p < 1e-4 { "less than 0.0001".into() } else { format!("{:.4}", strongest.p) };
-    let sentence = format!(
-        "Failed starts came after a {more} {} than good ones (median {failed} against {good}); the chance of such a difference without a connection is {p}.",
-        strongest.on
-    );
-    let advice = if strongest.on == "off-time" && strongest.failed > strongest.good {
-        "Long rests provoke it: a part that changes while it is without bias (an electrolytic or tantalum that leaks more after a rest) fits; a reset that is not re-armed would fail after short ones."
-    } else if strongest.on == "off-time" {
-        "Short rests provoke it: a reset that is not re-armed because the rail has not fallen fits; lengthen the off-time or bleed the rail, and see whether the failures go."
-    } else {
-        "A voltage left at the unit goes with the failures: bleed the rail, take off everything that may feed it from elsewhere, and repeat."
-    };
-    Some(
-        Finding::new("starts-depend", Severity::Note, sentence)
-            .advise(advice)
-            .figure(Figure::quantity("median before failed starts", strongest.failed, unit, None))
-            .figure(Figure::quantity("median before good starts", strongest.good, unit, None))
-            .figure(Figure { name: "chance".into(), value: strongest.p, unit: None, expanded: None, interval: None }),
-    )
 }

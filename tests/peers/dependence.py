@@ -1,0 +1,69 @@
+"""Penalised logistic regression by a search of our own over numpy, and the rest by
+scipy and statsmodels, for tests/peers/dependence.rs: JSON in, JSON out."""
+import json
+import sys
+
+import numpy as np
+from scipy.optimize import brentq, minimize
+from scipy.stats import chi2, spearmanr
+from statsmodels.sandbox.stats.runs import runstest_1samp
+from statsmodels.stats.multitest import multipletests
+
+asked = json.load(sys.stdin)
+
+
+def penalised(x, y, b):
+    eta = x @ b
+    p = 1 / (1 + np.exp(-eta))
+    information = x.T @ (x * (p * (1 - p))[:, None])
+    return y @ eta - np.logaddexp(0, eta).sum() + 0.5 * np.linalg.slogdet(information)[1]
+
+
+def largest(x, y, held=None):
+    """Minimises without any derivative of ours."""
+    free = [i for i in range(x.shape[1]) if held is None or i != held[0]]
+
+    def full(part):
+        b = np.zeros(x.shape[1])
+        b[free] = part
+        if held is not None:
+            b[held[0]] = held[1]
+        return b
+
+    start = np.zeros(len(free))
+    found = minimize(lambda part: -penalised(x, y, full(part)), start, method="BFGS", options={"gtol": 1e-9})
+    found = minimize(lambda part: -penalised(x, y, full(part)), found.x, method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-13, "maxiter": 4000})
+    return full(found.x), -found.fun
+
+
+def regression(columns, failed):
+    y = np.array(failed, dtype=float)
+    x = np.column_stack([np.ones(len(y))] + [np.array(c) for c in columns])
+    b, top = largest(x, y)
+    _, without = largest(x, y, (1, 0.0))
+    reach = chi2.ppf(0.95, 1) / 2
+    profile = lambda value: largest(x, y, (1, value))[1] - (top - reach)
+    ends = []
+    for side in (-1, 1):
+        far = 0.5
+        while profile(b[1] + side * far) > 0:
+            far *= 2
+        ends.append(brentq(profile, b[1], b[1] + side * far, xtol=1e-7))
+    return {"coefficients": list(b), "chance": chi2.sf(2 * (top - without), 1), "interval": ends}
+
+
+def runs(failed):
+    zs = [runstest_1samp(np.array(failed, dtype=float), cutoff=0.5, correction=c)[0] for c in (False, True)]
+    # With 50 and more the package leaves the correction out.
+    return {"none": zs[0], "half": zs[1] if len(failed) < 50 else None}
+
+
+json.dump(
+    {
+        "regressions": [regression(*case) for case in asked["regressions"]],
+        "runs": [runs(case) for case in asked["runs"]],
+        "holm": [list(multipletests(case, method="holm")[1]) for case in asked["holm"]],
+        "spearman": [spearmanr(a, b).statistic for a, b in asked["spearman"]],
+    },
+    sys.stdout,
+)
