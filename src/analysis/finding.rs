@@ -6,11 +6,13 @@ mod dependence;
 mod leakage;
 mod power;
 mod ramp;
+mod signature;
 mod starts;
 
 pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with};
 pub use power::log;
 pub use ramp::{Asked as RampAsked, against_good, ramp};
+pub use signature::{Courses, signatures};
 pub use starts::starts;
 
 use crate::units::Unit;

@@ -21,6 +21,7 @@ pub mod rejection;
 pub mod sequential;
 pub mod series;
 pub mod shock;
+pub mod signature;
 pub mod start;
 pub mod starts;
 #[cfg(test)]

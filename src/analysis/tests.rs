@@ -12,4 +12,5 @@ mod ramps;
 mod rates;
 mod simulated;
 mod sweeps;
+mod signature;
 mod uncertainty;

@@ -6,6 +6,7 @@
 //! them carries a hash that chains to the one before; after a failed write every further call
 //! gives the same error; a value that is not there is NULL.
 
+mod courses;
 mod good;
 mod notes;
 mod open;

@@ -9,6 +9,7 @@ mod leakage;
 mod page;
 mod plot;
 mod ramp;
+mod signature;
 mod stages;
 
 use crate::record::{REPORT, RecordError, Run};

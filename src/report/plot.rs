@@ -65,6 +65,20 @@ impl Plot {
         });
     }
 
+    /// An area between two values of y at each x, with a name at its end.
+    pub(super) fn area(&mut self, points: &[(f64, f64, f64)], name: &str) {
+        let place = |(x, y): (f64, f64)| format!("{} {}", n(self.x.place(x)), n(self.y.place(y)));
+        let there = points.iter().map(|(x, low, _)| place((*x, *low)));
+        let back = points.iter().rev().map(|(x, _, high)| place((*x, *high)));
+        let outline: Vec<String> = there.chain(back).collect();
+        let Some(last) = points.last() else { return };
+        let y = self.y.place(last.2);
+        self.layers.push(html! {
+            path d=(format!("M{}Z", outline.join("L"))) class="band" {}
+            text x=(n(WIDTH - RIGHT - 4.0)) y=(n(y - 4.0)) class="small end" { (name) }
+        });
+    }
+
     /// A dashed line at a value of y, with a name.
     pub(super) fn limit(&mut self, value: f64, name: &str) {
         let y = self.y.place(value);

@@ -125,7 +125,8 @@ fn starts(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup,
         starts.iter().filter(|s| s.counts == "void").map(|s| (f64::from(s.number), s.plateau.map_or(floor, |p| p.0.0))).collect();
     plot.dots(Shape::Hollow, &void, "void");
     let figure = plot.draw();
-    Ok(html! { (figure) (distribution(&currents, &starts, &states)) (off_times(&starts)) (outcomes(&starts)) })
+    let signature = super::signature::courses(run, row, &starts)?;
+    Ok(html! { (figure) (signature) (distribution(&currents, &starts, &states)) (off_times(&starts)) (outcomes(&starts)) })
 }
 
 /// How often which current was the end of a start, on a logarithmic axis.

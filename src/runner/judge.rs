@@ -6,10 +6,11 @@ use super::{Bench, Gathered, Look, Progress, Watcher};
 use crate::analysis::finding::{self, Finding, LeakageStep, LotPart, Severity, Swept};
 use crate::analysis::sequential::Decision;
 use crate::analysis::series::{Point, mean_and_deviation};
+use crate::analysis::signature::kept::Kept;
 use crate::analysis::start::{self as judged, Band, Outcome, Verdict};
 use crate::analysis::{Level, ramp as ramps, starts as many};
 use crate::interlock::{Cause, Halt, Journal, Trip};
-use crate::plan::{Leakage, Log, Ramp, StageKind, Start, accepted, limit_of};
+use crate::plan::{Leakage, Log, Ramp, StageKind, Start, Wiring, accepted, limit_of, meter_setup};
 use crate::record::{LeakageRow, RecordError, StartEnd};
 use crate::units::{Amperes, Seconds, Volts};
 
@@ -158,21 +159,22 @@ pub(super) struct Tally {
     /// Counted as they come, so that the last start costs no more than the first.
     good: u32,
     failed: u32,
+    /// The courses of some good and of some failing ones.
+    courses: (Kept, Kept),
 }
 
 impl Tally {
-    fn add(&mut self, row: many::Row) {
+    /// One more, with what was seen of it.
+    pub(super) fn add(&mut self, row: many::Row, looks: impl IntoIterator<Item = judged::Look>) {
+        let number = u32::try_from(self.rows.len()).unwrap_or(u32::MAX).saturating_add(1);
+        if row.outcome.is_good() {
+            self.courses.0.add(number, looks);
+        } else if row.outcome.is_failure() {
+            self.courses.1.add(number, looks);
+        }
         self.good += u32::from(row.outcome.is_good());
         self.failed += u32::from(row.outcome.is_failure());
         self.rows.push(row);
-    }
-}
-
-impl FromIterator<many::Row> for Tally {
-    fn from_iter<I: IntoIterator<Item = many::Row>>(rows: I) -> Self {
-        let mut tally = Self::default();
-        rows.into_iter().for_each(|row| tally.add(row));
-        tally
     }
 }
 
@@ -194,13 +196,13 @@ pub(super) fn decided(bench: &Bench<'_>, start: &Start) -> Result<bool, Halt> {
     Ok(true)
 }
 
+fn looks(seen: &Seen) -> impl Iterator<Item = judged::Look> + '_ {
+    seen.looks.iter().map(|l| judged::Look { at: l.at, voltage: l.at_most, current: l.current, limiting: l.limiting })
+}
+
 fn verdict(start: &Start, seen: &Seen) -> Verdict {
     let bands: Vec<Band> = start.states.iter().map(|s| Band { low: s.low, high: s.high }).collect();
-    let looks: Vec<judged::Look> = seen
-        .looks
-        .iter()
-        .map(|l| judged::Look { at: l.at, voltage: l.at_most, current: l.current, limiting: l.limiting })
-        .collect();
+    let looks: Vec<judged::Look> = looks(seen).collect();
     judged::judge(&looks, &bands, start.voltage, start.within)
 }
 
@@ -268,7 +270,7 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
     let stage = place.stage;
     place.journal.write(|r| r.end_start(stage, seen.number, &end))?;
     let Gathered::Starts(tally) = &mut *place.gathered else { return Ok(()) };
-    tally.add(many::Row {
+    let row = many::Row {
         outcome,
         state: verdict.state,
         at: (!seen.looks.is_empty()).then_some(seen.on_at),
@@ -276,7 +278,8 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) ->
         residual: seen.residual.and_then(|r| r.volts()),
         plateau: verdict.plateau,
         limited: verdict.limited,
-    });
+    };
+    tally.add(row, looks(seen));
     let (good, failed) = (tally.good, tally.failed);
     let void = u32::try_from(tally.rows.len()).unwrap_or(u32::MAX) - good - failed;
     place.watcher.see(&Progress::Start {
@@ -299,7 +302,23 @@ fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Hal
     for finding in finding::starts(&many::summarise(&tally.rows, start.until), start.limit.starting, &names) {
         bench.find(finding)?;
     }
+    let (good, failed) = (tally.courses.0.courses(), tally.courses.1.courses());
+    let integration = integration(bench, start);
+    for finding in finding::signatures(&finding::Courses { good, failed, set: start.voltage, integration }) {
+        bench.find(finding)?;
+    }
     Ok(())
+}
+
+/// Over how long a reading of the current integrates, where the profile says.
+fn integration(bench: &Bench<'_>, start: &Start) -> Seconds {
+    let kind = StageKind::Start(Box::new(start.clone()));
+    let seat = bench.passed.bench().meter.as_ref().filter(|seat| seat.wired == Wiring::InSeries);
+    let rate = seat.and_then(|seat| seat.profile.meter()).and_then(|profile| {
+        let setup = meter_setup(&kind, profile).ok().flatten()?;
+        setup.rate(profile).map(|rate| rate.integration)
+    });
+    rate.unwrap_or_default()
 }
 
 /// Records one voltage of a sweep.

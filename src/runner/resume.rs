@@ -197,7 +197,11 @@ fn cut(run: &Run, stage: &Stage) -> Result<Cut, RecordError> {
 fn starts(run: &Run, stage: u32, start: &Start) -> Result<Gathered, RecordError> {
     let limited = run.limited_starts(stage)?;
     let rows = run.starts(stage)?;
-    let tally: Tally = rows.iter().map(|row| judged(row, start, limited.contains(&row.number))).collect();
+    let mut courses = run.courses(stage)?;
+    let mut tally = Tally::default();
+    for row in &rows {
+        tally.add(judged(row, start, limited.contains(&row.number)), courses.remove(&row.number).unwrap_or_default());
+    }
     Ok(Gathered::Starts(tally))
 }
 

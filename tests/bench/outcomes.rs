@@ -69,7 +69,11 @@ fn a_residual_above_the_reset_hangs_the_unit_and_the_finding_points_there() {
     let outcome = rehearse(Setup { plan, unit: unit.into(), ..Setup::default() });
     let depends =
         outcome.ended.findings.iter().find(|f| f.code == "starts-depend").unwrap_or_else(|| panic!("{:?}", outcome.ended));
-    assert!(depends.sentence.contains("voltage left") || depends.sentence.contains("smaller off-time"), "{}", depends.sentence);
+    assert!(
+        depends.sentence.contains("hang on the voltage left") || depends.sentence.contains("hang on the off-time"),
+        "{}",
+        depends.sentence
+    );
 }
 
 #[test]

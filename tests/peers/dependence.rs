@@ -1,5 +1,5 @@
-//! Penalised logistic regression against a search over numpy that shares nothing with
-//! ours, runs and Holm's correction against statsmodels, ranks against scipy.
+//! Penalised logistic regression against Newton's steps in numpy, written apart from
+//! ours; runs and Holm's correction against statsmodels, ranks against scipy.
 
 use crate::support::{close, python};
 use rampart::analysis::dependence::firth::Model;
