@@ -10,7 +10,7 @@ mod numeric;
 mod published;
 mod ramps;
 mod rates;
+mod signature;
 mod simulated;
 mod sweeps;
-mod signature;
 mod uncertainty;
