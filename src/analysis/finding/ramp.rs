@@ -97,6 +97,14 @@ fn limited(limiting: &Limiting, limit: Amperes) -> Finding {
             ),
             "Try a plain start at the full voltage with a limit of two to three times its running current. If it takes the limit then, too, look for heat.",
         ),
+        Behaviour::Latched => (
+            "ramp-latched",
+            Severity::Anomaly,
+            format!(
+                "until then it drew little, and then the voltage falls to {hung}, less than a converter runs from: so behaves a latch-up, or a part that breaks through"
+            ),
+            "Switch off, wait, and ramp again: a latch-up goes with the power and comes again at the same voltage. Look for heat at this current, and for a voltage at an input that is there before the supply's.",
+        ),
         Behaviour::Clamp => (
             "ramp-clamp",
             if *lasting { Severity::Anomaly } else { passing },

@@ -3,7 +3,7 @@
 //! A short takes the limit from the lowest voltage on, and before that a current in
 //! proportion to the voltage. A converter draws little until it starts, then all that
 //! it is given, and the voltage falls back under it: its input has a negative slope.
-//! A junction holds its own voltage. Where these signs do not agree, nothing is said.
+//! A latch-up falls to about a volt. A junction holds its own voltage. Where these signs do not agree, nothing is said.
 
 use super::{Leg, Place, Step};
 use crate::analysis::numeric::sums;
@@ -29,6 +29,9 @@ pub enum Behaviour {
         /// What it gets under limiting.
         power: Watts,
     },
+    /// Nothing or little before, then the limit, and the voltage falls to less than any
+    /// converter runs from: a latch-up, or something that breaks through.
+    Latched,
     /// Nothing or little before, then the limit, and the voltage stays: a part that
     /// clamps, or a load that is switched on and wants more than the limit.
     Clamp,
@@ -57,6 +60,10 @@ pub struct Limiting {
 /// Forward voltages of silicon junctions, Schottky diodes included, at a bench's currents
 /// (common practice).
 const JUNCTION: (f64, f64) = (0.15, 1.2);
+
+/// What a converter for more than a single cell needs at its input at least (common
+/// practice); a latch-up holds about a volt.
+const LEAST_INPUT: f64 = 1.8;
 
 /// How far a current under way may be off a resistor's.
 const OHMIC: f64 = 0.3;
@@ -129,6 +136,9 @@ fn behaviour(before: &[&Step], first: &Step, hangs: Place, current: Amperes, to:
         return Behaviour::Junction;
     }
     if collapsed && last < 0.5 * current.0 {
+        if hangs.volts.0 - hangs.expanded.0 < LEAST_INPUT {
+            return Behaviour::Latched;
+        }
         return Behaviour::Converter { power: Watts(hangs.volts.0 * current.0) };
     }
     if !collapsed && last >= 0.5 * current.0 {

@@ -208,16 +208,21 @@ fn classify(piece: &[Dot]) -> Option<Region> {
     let unsure = combined(&[line.u_slope? * middle / current, exponent * u / current]).abs();
     // The line is weighted: its residuals are in units of each reading's sigma.
     let scatter = line.residual? * typical(|d| d.sigma)?;
+    // Few steps across a jump are no line.
+    if scatter > 0.15 * current.abs() && current > 2.0 * u {
+        return None;
+    }
     let spread = 2.0 * combined(&[u, scatter]);
+    let change = line.slope.abs() * (last.v - first.v);
     let kind = if current <= 2.0 * u {
         Kind::Nothing
     } else if exponent < -0.5 && (exponent + 1.0).abs() < 0.35 + 2.0 * unsure {
         let power = typical(|d| d.v * d.i)?;
         Kind::ConstantPower { power: Watts(power), expanded: Watts(power * spread / current) }
-    } else if exponent < -0.3 {
-        Kind::Falling
-    } else if exponent <= 0.3 {
+    } else if exponent.abs() <= 0.3 && change <= spread.max(0.1 * current) {
         Kind::ConstantCurrent { current: Amperes(typical(|d| d.i)?), expanded: Amperes(spread) }
+    } else if exponent < 0.0 {
+        Kind::Falling
     } else if exponent < 0.75 - 2.0 * unsure {
         Kind::Rising
     } else if exponent <= 1.25 + 2.0 * unsure {

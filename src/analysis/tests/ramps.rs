@@ -231,6 +231,31 @@ fn a_reversed_supply_holds_the_voltage_of_a_junction() {
 }
 
 #[test]
+fn a_latch_up_is_no_converter() {
+    // From 4 V on it holds 1 V.
+    for seed in 0..50 {
+        let mut latched = false;
+        let latching = |set: f64| {
+            latched |= set > 4.0;
+            if latched { (1.0, LIMIT) } else { (set, set / 50e3) }
+        };
+        let limiting = summarise(&Bench::new(seed).up(latching)).limiting.unwrap();
+        assert_eq!(limiting.behaviour, Behaviour::Latched, "seed {seed}");
+    }
+}
+
+#[test]
+fn a_few_coarse_steps_across_a_start_are_no_resistor() {
+    let mut bench = Bench::new(3);
+    let drawn = [0.0, 50e-6, 50e-6, 0.012, 0.012, 0.012];
+    let steps: Vec<Step> = (0..6).map(|k| bench.step(Leg::Up, f64::from(k), f64::from(k), drawn[k as usize])).collect();
+    let summary = summarise(&steps);
+    let told: Vec<&Region> = summary.regions.iter().filter(|r| r.kind != Kind::Nothing).collect();
+    assert!(told.is_empty(), "{told:?}");
+    assert!(summary.starts.is_some());
+}
+
+#[test]
 fn one_step_of_limiting_while_a_converter_starts_does_not_last() {
     let mut bench = Bench::new(1);
     let mut load = converter();
