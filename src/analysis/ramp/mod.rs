@@ -151,11 +151,13 @@ pub fn summarise(steps: &[Step], to: Volts) -> Summary {
     let limiting = limiting::judge(steps, to);
     // While the supply limits, its voltage is not the ramp's: nothing starts there.
     let free = up.iter().take_while(|s| s.limiting != Some(true)).copied().collect::<Vec<_>>();
+    // A step into limiting is told as that; what goes on after it has started there.
+    let untied: Vec<Step> = up.iter().filter(|s| s.limiting != Some(true)).copied().collect();
     Summary {
         threshold: threshold(&up),
         most,
         regions: region::regions(&free),
-        starts: largest(&up, notable, |before, after, ratio| after > 2.0 * before * ratio),
+        starts: largest(&untied, notable, |before, after, ratio| after > 2.0 * before * ratio),
         drops_out: largest(&down, notable, |before, after, ratio| after < 0.5 * before * ratio),
         limiting,
         missing: steps.iter().filter(|s| s.current == Level::Missing).count(),
