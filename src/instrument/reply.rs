@@ -24,6 +24,10 @@ pub enum Said {
 /// Reads an answer by the profile's form. `prefix` is the form's prefix with its
 /// placeholders filled in; `overload` are the dialect's words for it.
 pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Unit, overload: &[String]) -> Said {
+    // A decimal comma must not cut a number short.
+    if form.field == 0 && reply.contains(',') {
+        return Said::Garbled;
+    }
     let Some(field) = reply.split(',').nth(form.field.max(1) - 1) else { return Said::Garbled };
     let mut text = field.trim();
     if !prefix.trim().is_empty() {
@@ -77,7 +81,12 @@ fn split_unit(text: &str) -> (&str, &str) {
 
 /// The factor of a unit in an answer: `A`, `mA`, `V DC`; `None` for another quantity.
 fn unit_factor(suffix: &str, of: Unit) -> Option<f64> {
-    let word = suffix.split_whitespace().next()?;
+    let mut words = suffix.split_whitespace();
+    let word = words.next()?;
+    // `AC`, or a second unit, is another quantity.
+    if words.any(|more| !more.eq_ignore_ascii_case("DC")) {
+        return None;
+    }
     let symbol = of.symbol();
     let prefix = word.strip_suffix(symbol).or_else(|| word.strip_suffix(&symbol.to_lowercase()))?;
     match prefix {
@@ -130,6 +139,8 @@ mod tests {
             ("12.5 mA", &units, Said::Number(12.5 * 1e-3)),
             ("65 uA", &units, Said::Number(65.0 * 1e-6)),
             ("101.2e-3 V DC", &units, Said::Garbled),
+            ("101.2e-3 A AC", &units, Said::Garbled),
+            ("101.2e-3 A DC V", &units, Said::Garbled),
             ("1.5", &units, Said::Number(1.5)),
             ("OL", &units, Said::Overload),
             ("ovflow", &plain, Said::Overload),
@@ -159,6 +170,8 @@ mod tests {
         // QUIRKS row 35: "9,99" read as 999.
         let plain = form(1, "", UnitInReply::None);
         assert_ne!(said("9,99", &plain, "", Unit::Volt, &[]), Said::Number(999.0));
+        // Nor cut short, where the profile does not say that there are fields.
+        assert_eq!(said("9,99", &form(0, "", UnitInReply::None), "", Unit::Volt, &[]), Said::Garbled);
     }
 
     #[test]

@@ -209,8 +209,6 @@ quirks! {
     overloaded: bool, Meter;
     /// Its answers are those of the measurement before.
     answers_old: bool, Meter;
-    /// It goes back to its highest range after every reading.
-    forgets_range: bool, Meter;
     /// Its lead is in a jack that leads nowhere.
     wrong_jack: bool, Meter;
 }

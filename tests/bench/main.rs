@@ -16,6 +16,7 @@ mod dialects;
 mod faults;
 mod outcomes;
 mod preflight;
+mod quirks;
 mod ramps;
 mod report;
 mod resumed;

@@ -178,7 +178,7 @@ pub enum OutOfRange {
 /// How a value stands in an answer.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ReplyForm {
-    /// Which comma field, from 1.
+    /// Which comma field, from 1; 0: the answer is one field, and a comma in it makes it garbled.
     pub field: usize,
     /// A text before the value (a template), which must be there.
     pub prefix: String,

@@ -173,9 +173,9 @@ fn need_amount(table: &mut Table<'_>, key: &str, of: Unit) -> Option<f64> {
 }
 
 fn reply(parent: &mut Table<'_>) -> ReplyForm {
-    let mut made = ReplyForm { field: 1, ..ReplyForm::default() };
+    let mut made = ReplyForm::default();
     if let Some(mut table) = parent.table("reply") {
-        made.field = table.count("field", 1, 100).and_then(|f| usize::try_from(f).ok()).unwrap_or(1);
+        made.field = table.count("field", 1, 100).and_then(|f| usize::try_from(f).ok()).unwrap_or(0);
         made.prefix = table.text("prefix").unwrap_or_default();
         made.unit = table.choice("unit", &[("none", UnitInReply::None), ("checked", UnitInReply::Checked)]).unwrap_or_default();
         table.finish();

@@ -43,6 +43,8 @@ pub struct Supply<K> {
     off_since: Option<Seconds>,
     /// Voltage and limit as they were set and read back last.
     expected: (Option<f64>, Option<f64>),
+    /// Why its word for the output counts for nothing any more.
+    disbelieved: Option<String>,
     key: PhantomData<fn(&K)>,
 }
 
@@ -104,6 +106,7 @@ impl<K> Supply<K> {
             switched_on: false,
             off_since: None,
             expected: (None, None),
+            disbelieved: None,
             key: PhantomData,
         })
     }
@@ -135,6 +138,14 @@ impl<K> Supply<K> {
     /// before the first time, and while it may be on.
     pub fn off_since(&self) -> Option<Seconds> {
         self.off_since
+    }
+
+    /// Its word for the output has been seen to be wrong: from now on its "off" proves
+    /// nothing, and [`Supply::off`] says why.
+    pub fn disbelieve(&mut self, why: String) -> InstrumentError {
+        self.output = Belief::MaybeOn;
+        self.disbelieved = Some(why.clone());
+        Fault::NotOff { why }.of(Role::Supply)
     }
 
     fn fill(&self, template: &str) -> String {

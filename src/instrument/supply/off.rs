@@ -57,7 +57,8 @@ impl<K> Supply<K> {
         let mut why = String::new();
         let mut first = None;
         for attempt in 1..=OFF_TRIES {
-            match self.try_off(attempt, trip, &mut first).await {
+            match self.try_off(attempt, trip || self.disbelieved.is_some(), &mut first).await {
+                Ok(_) if let Some(seen) = &self.disbelieved => why.clone_from(seen),
                 Ok(proof) => {
                     self.output = Belief::Off;
                     if std::mem::take(&mut self.switched_on) {

@@ -5,11 +5,13 @@ use super::{Energised, Permit, Request, Station, Supply};
 use crate::instrument::{Meter, Reading, Role};
 use crate::interlock::gate::{Bounds, Gate};
 use crate::interlock::trip::Halt;
-use crate::units::{Amperes, Seconds};
+use crate::units::{Amperes, Seconds, Volts};
 use tokio::sync::OwnedMutexGuard;
 
 /// Between looks at an output that should stay off.
 const REST_LOOK: Seconds = Seconds(5.0);
+/// How long an output may take to follow its set voltage, beyond its fall.
+const SETTLE: Seconds = Seconds(0.5);
 /// Between looks at a voltage that has to fall.
 const FALL_LOOK: Seconds = Seconds(0.05);
 
@@ -28,9 +30,7 @@ impl<'s> Prepared<'s> {
             let reading = self.residual(None).await?;
             match reading.volts() {
                 Some(v) if v > below && self.station.clock.now() > give_up => {
-                    return Err(Halt::NoPermit(format!(
-                        "the output is off, but {v} stand at its terminals and do not fall below {below}: is the unit fed from elsewhere?"
-                    )));
+                    return Err(self.fed(v, below).await);
                 }
                 Some(v) if v > below => self.station.clock.sleep(FALL_LOOK).await,
                 Some(_) => return Ok(Some(reading)),
@@ -43,6 +43,29 @@ impl<'s> Prepared<'s> {
                 }
                 None => self.station.clock.sleep(FALL_LOOK).await,
             }
+        }
+    }
+
+    /// A voltage stands at an output that is said to be off. Where it goes when the set
+    /// voltage does, it is the output that feeds it, whatever the supply says.
+    async fn fed(&mut self, before: Volts, below: Volts) -> Halt {
+        if let Err(error) = self.supply.off_for_trip().await {
+            return error.into();
+        }
+        self.station.clock.sleep(self.supply.profile().output.fall + SETTLE).await;
+        match self.residual(None).await {
+            Ok(after)
+                if after.volts().is_some_and(|v| v.0 < before.0 / 2.0) || after.volts().is_none() && after.sample.is_known() =>
+            {
+                let why = format!(
+                    "it says that its output is off, but {before} stood at its terminals, and went when its voltage was set to zero: are on and off the other way round in its profile?"
+                );
+                self.supply.disbelieve(why).into()
+            }
+            Ok(_) => Halt::NoPermit(format!(
+                "the output is off, but {before} stand at its terminals and do not fall below {below}: is the unit fed from elsewhere?"
+            )),
+            Err(halt) => halt,
         }
     }
 
