@@ -129,6 +129,10 @@ const ROWS: &[(&str, By)] = &[
         "Wald: NIST 6.2.6, its integers, .001 against .01 with its expected numbers",
         Test(RATES, "walds_lines_are_the_published_ones"),
     ),
+    (
+        "runs: 11 and 14 with exact counts, H16 T14 with and without the half run, 0 and 1 by turns, 14 tosses",
+        Test("src/analysis/tests/dependence.rs", "runs_are_the_published_ones"),
+    ),
     // Regression and numerics
     ("27 non-linear sets of NIST StRD, both starts", Test(FITS, "every_certified_set_is_reached_from_both_starts")),
     (
