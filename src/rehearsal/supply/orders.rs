@@ -156,10 +156,8 @@ impl SupplyDevice {
             _ => value,
         };
         let coupled = self.panel.coupled && matches!(item, Item::Voltage | Item::Current);
-        let all = 1..=profile.channels;
-        let (first, others) = if coupled { (number, all) } else { (number, 1..=0) };
-        let done = self.set_value(first, setting, value, range.1, register, world);
-        for other in others.filter(|other| *other != number) {
+        let done = self.set_value(number, setting, value, range.1, register, world);
+        for other in (1..=profile.channels).filter(|other| coupled && *other != number) {
             self.set_value(other, setting, value, range.1, register, world);
         }
         done
