@@ -4,16 +4,19 @@
 mod claim;
 mod dependence;
 mod leakage;
+mod log;
 mod power;
 mod ramp;
 mod signature;
 mod starts;
+mod states;
 
 pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with};
-pub use power::log;
+pub use log::log;
 pub use ramp::{Asked as RampAsked, against_good, ramp};
 pub use signature::{Courses, signatures};
 pub use starts::starts;
+pub use states::states;
 
 use crate::units::Unit;
 use std::borrow::Cow;

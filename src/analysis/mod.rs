@@ -6,6 +6,7 @@
 pub mod absorption;
 pub mod battery;
 pub mod burden;
+pub mod changes;
 pub mod dependence;
 pub mod energy;
 pub mod finding;
@@ -24,6 +25,7 @@ pub mod shock;
 pub mod signature;
 pub mod start;
 pub mod starts;
+pub mod states;
 #[cfg(test)]
 mod tests;
 pub mod uncertainty;

@@ -1,6 +1,12 @@
 //! A log of a current: what it was on average, how far it strayed, what it summed
 //! up to. Gaps are counted and stated, never bridged.
 
+pub mod average;
+pub mod story;
+#[cfg(test)]
+mod tests;
+pub mod trend;
+
 use super::Level;
 use super::numeric::sums;
 use crate::units::{Amperes, Coulombs, Seconds};

@@ -185,6 +185,14 @@ pub struct Log {
     pub states: Vec<State>,
 }
 
+impl Log {
+    /// The start of the unit is not part of a log: it begins at the hand-over, a second in
+    /// at least.
+    pub fn settled(&self) -> Seconds {
+        self.limit.after.max(Seconds(1.0)).min(self.length / 2.0)
+    }
+}
+
 /// A state of the unit, told by its current.
 #[derive(Clone, Debug, PartialEq)]
 pub struct State {

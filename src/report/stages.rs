@@ -2,16 +2,20 @@
 
 use super::axis::Scale;
 use super::plot::{Along, Plot, Shape};
-use crate::analysis::Level;
+use crate::analysis::series::{self, story};
+use crate::analysis::{Level, states};
 use crate::document::Document;
 use crate::plan::{Plan, StageKind};
 use crate::record::{Point, RecordError, Run, StageRow, StartRow};
-use crate::units::{Unit, engineering};
+use crate::units::{Seconds, Unit, engineering};
 use maud::{Markup, html};
 use std::collections::BTreeMap;
 
 /// Bars of a distribution in each decade.
 const BARS_A_DECADE: i32 = 12;
+
+/// More changes than this are not marked one by one.
+const MOST_MARKS: usize = 9;
 
 /// The plan as the record keeps it, where it can still be read.
 pub(super) fn plan_of(run: &Run) -> Result<Option<Plan>, RecordError> {
@@ -85,6 +89,29 @@ fn log(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, Re
     plot.line(&line);
     plot.dots(Shape::Below, &seen.below, "below the instrument's floor");
     plot.dots(Shape::Beyond, &seen.beyond, "beyond the range");
+    // What happened is told from what the stage's findings were told from: without the
+    // unit's own start.
+    let settled = match kind {
+        Some(StageKind::Log(log)) => log.settled().0,
+        _ => 0.0,
+    };
+    let told: Vec<series::Point> = points
+        .iter()
+        .filter(|p| p.at.0 - began >= settled)
+        .map(|p| series::Point { at: Seconds(p.at.0 - began), current: p.current })
+        .collect();
+    if let Some(told) = story::tell(&told).filter(|told| told.levels.len() > 1) {
+        for level in &told.levels {
+            if let story::Middle::At(middle) = level {
+                plot.limit(middle.0, &engineering(middle.0, Unit::Ampere, 3));
+            }
+        }
+        if told.visits.len() <= MOST_MARKS {
+            for visit in told.visits.iter().skip(1) {
+                plot.upright(visit.from.0, &engineering(visit.from.0, Unit::Second, 3));
+            }
+        }
+    }
     Ok(plot.draw())
 }
 
@@ -147,6 +174,18 @@ fn distribution(currents: &[f64], starts: &[StartRow], states: &[(&str, f64, f64
     );
     for (name, low, high) in states {
         plot.column(*low, *high, name);
+    }
+    let ends: Vec<Level> = starts
+        .iter()
+        .filter(|s| s.counts != "void")
+        .filter_map(|s| s.plateau.map(|(value, u)| Level::Known { value, u }))
+        .collect();
+    if let Some(found) = states::find(&ends) {
+        for state in found.states.iter().skip(1) {
+            if let states::Place::At { from, .. } = state.place {
+                plot.upright(from.0, "levels part here");
+            }
+        }
     }
     // On a logarithmic axis a single one needs a height: its bar begins at one half.
     let bars: Vec<(f64, f64, f64)> = bars.into_iter().map(|(a, b, n)| (a, b, n.max(1.3))).collect();

@@ -126,13 +126,8 @@ pub(super) fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
         .advise(advice)
 }
 
-/// The start of the unit is not part of a log: it begins at the hand-over, a second in at least.
-pub(super) fn settled(log: &Log) -> Seconds {
-    log.limit.after.max(Seconds(1.0)).min(log.length / 2.0)
-}
-
 fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
-    let settled = settled(log);
+    let settled = log.settled();
     let points: Vec<Point> = looks.iter().filter(|l| l.at >= settled).map(|l| Point { at: l.at, current: l.current }).collect();
     let Some(last) = points.last() else { return Ok(()) };
     // The last reading stands for the time until the next; to a tenth of a second where it was cut short.
@@ -305,6 +300,11 @@ fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Hal
     let (good, failed) = (tally.courses.0.courses(), tally.courses.1.courses());
     let integration = integration(bench, start);
     for finding in finding::signatures(&finding::Courses { good, failed, set: start.voltage, integration }) {
+        bench.find(finding)?;
+    }
+    let bands: Vec<(&str, Band)> = start.states.iter().map(|s| (s.name.as_str(), Band { low: s.low, high: s.high })).collect();
+    let ends: Vec<Level> = tally.rows.iter().filter(|r| r.outcome != Outcome::Void).map(|r| r.plateau).collect();
+    for finding in finding::states(&ends, &bands) {
         bench.find(finding)?;
     }
     Ok(())

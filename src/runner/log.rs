@@ -18,7 +18,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, log: &Log, cut: Cut) -> Result<()
         patience: super::PATIENCE,
         in_limit: None,
     };
-    let (logged, settled, span) = (cut.logged, judge::settled(log), cut.next.max(1));
+    let (logged, settled, span) = (cut.logged, log.settled(), cut.next.max(1));
     if let Gathered::Log(_, spans) = &mut bench.gathered {
         *spans = span;
     }

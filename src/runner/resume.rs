@@ -245,7 +245,7 @@ fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
             (first, span) = (point.at, step);
         }
         let within = point.at - first;
-        if span > 1 && within < super::judge::settled(log) {
+        if span > 1 && within < log.settled() {
             continue;
         }
         let at = base + within;

@@ -14,10 +14,13 @@
 )]
 
 mod support;
+mod trend;
 
+mod changes;
 mod circuit;
 mod dependence;
 mod distributions;
 mod least_squares;
 mod numerics;
 mod rates;
+mod states;

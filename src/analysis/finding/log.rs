@@ -1,0 +1,206 @@
+//! What a log says, in sentences: mean, spread and gaps, and what happened in it.
+
+use super::power::{Band, band, spelled};
+use super::{Figure, Finding, Severity, three};
+use crate::analysis::Level;
+use crate::analysis::series::average::average;
+use crate::analysis::series::story::{self, Bursts, Middle, Story, Told};
+use crate::analysis::series::{self, Point};
+use crate::units::{Amperes, Seconds, Unit, with_uncertainty};
+
+/// Of a log: the mean and its spread, what was outside, what was missing.
+pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Finding> {
+    let summary = series::summarise(points);
+    let mut made = Vec::new();
+    let all = points.len();
+    if summary.missing * 10 > all || all == 0 {
+        let sentence = format!("{} of {all} readings of the log are missing.", summary.missing);
+        made.push(
+            Finding::new("log-gaps", Severity::Undecided, sentence)
+                .advise("Look at traffic.log for late or garbled answers; widen the profile's gap or time-out."),
+        );
+    }
+    let outside = expect.map_or(0, |e| series::outside(points, e));
+    match (summary.mean, summary.u) {
+        (Some(mean), Some(u)) if summary.values >= 2 => {
+            let sd = summary.deviation.unwrap_or(Amperes(0.0));
+            // Readings that hang together are worth fewer than there are.
+            let values: Vec<f64> = points.iter().filter_map(|p| p.current.value()).map(|a| a.0).collect();
+            let average = average(&values);
+            let scatter = average.map_or(0.0, |a| a.u);
+            let expanded = 2.0 * u.0.hypot(scatter);
+            let (least, most) = (summary.least.map_or(mean, |l| l.0), summary.most.map_or(mean, |m| m.0));
+            let severity = if outside > 0 { Severity::Anomaly } else { Severity::Note };
+            let judged = match expect {
+                Some(e) if outside == 0 => format!(", all within the expected {}", band(e)),
+                Some(e) => format!("; {outside} of {all} readings lie outside the expected {}", band(e)),
+                None => String::new(),
+            };
+            let sentence = format!(
+                "Over {length} the unit drew {} on average (least {}, most {}){judged}.",
+                with_uncertainty(mean.0, expanded, Unit::Ampere),
+                three(least.0, Unit::Ampere),
+                three(most.0, Unit::Ampere)
+            );
+            let code = if outside > 0 { "log-outside" } else { "log-current" };
+            let mut finding = Finding::new(code, severity, sentence)
+                .figure(Figure::quantity("mean current", mean.0, Unit::Ampere, Some(expanded)))
+                .figure(Figure::quantity("standard deviation", sd.0, Unit::Ampere, None))
+                .figure(Figure::quantity("charge", summary.charge.0, Unit::Coulomb, None))
+                .figure(Figure::quantity("time covered by the charge", summary.covered.0, Unit::Second, None))
+                .figure(Figure::count("readings", summary.values as u64));
+            if let Some(average) = average {
+                finding = finding.figure(Figure::count("readings that the mean is worth", average.effective.round() as u64));
+            }
+            if outside > 0 {
+                finding = finding
+                    .advise("Look at the plot for when: a step, a burst that repeats, or a slow rise point to different causes.");
+            }
+            made.push(finding);
+        }
+        _ if summary.below_floor * 2 > all => {
+            let floor = points.iter().find_map(|p| match p.current {
+                Level::BelowFloor { floor } => Some(floor),
+                _ => None,
+            });
+            let floor = floor.map_or("its floor".into(), |f| f.to_string());
+            let severity = if expect.is_some() { Severity::Anomaly } else { Severity::Undecided };
+            let sentence = format!(
+                "In {} of {all} readings the current is below {floor} and cannot be told from zero with this instrument: the unit may be asleep or without power.",
+                summary.below_floor
+            );
+            made.push(Finding::new("log-below-floor", severity, sentence).advise(
+                "Put a meter in series on a low range, or measure a regulator's output with the meter in volts, to tell asleep from dead. Or charge a known capacitor, take the supply away and time how fast its voltage falls; or log for two periods of a wake-up at least: pulses that come again are a unit asleep.",
+            ));
+        }
+        _ => {}
+    }
+    if summary.overload > 0 {
+        let sentence = format!("{} of {all} readings are beyond the meter's range.", summary.overload);
+        made.push(
+            Finding::new("log-overload", Severity::Anomaly, sentence).figure(Figure::count("overload", summary.overload as u64)),
+        );
+    }
+    if let Some(told) = story::tell(points) {
+        made.extend(happened(&told));
+    }
+    made
+}
+
+/// So many changes are named one by one.
+const NAMED: usize = 4;
+
+fn level(told: &Told, index: usize) -> String {
+    match told.levels.get(index) {
+        Some(Middle::At(middle)) => three(middle.0, Unit::Ampere),
+        Some(Middle::BelowFloor(floor)) => format!("below {floor} (the floor of this instrument)"),
+        None => "a level without readings".into(),
+    }
+}
+
+/// What happened: steps, bursts, a drift. Nothing where the current was steady.
+fn happened(told: &Told) -> Option<Finding> {
+    match &told.story {
+        Story::Steady => None,
+        Story::Drifts(trend) => {
+            let seconds = told.visits.last()?.to.0 - told.visits.first()?.from.0;
+            let way = if trend.slope > 0.0 { "rises" } else { "falls" };
+            let p = if trend.p < 1e-4 { "less than 0.0001".into() } else { format!("{:.4}", trend.p) };
+            let hour = 3600.0;
+            let sentence = format!(
+                "The current {way} slowly, by {} in an hour (95 % interval {} to {}); over this log by {}. The chance of such an order of readings without a trend is {p}.",
+                three((trend.slope * hour).abs(), Unit::Ampere),
+                three((trend.within.0 * hour).abs().min((trend.within.1 * hour).abs()), Unit::Ampere),
+                three((trend.within.0 * hour).abs().max((trend.within.1 * hour).abs()), Unit::Ampere),
+                three((trend.slope * seconds).abs(), Unit::Ampere),
+            );
+            Some(
+                Finding::new("log-drift", Severity::Note, sentence)
+                    .advise("Warming up, a capacitor that forms, or a leak that grows: log on until it settles, and again with a part at a time cooled. The instruments drift while they warm up, too.")
+                    .figure(
+                        Figure::quantity("change in an hour", trend.slope * hour, Unit::Ampere, None)
+                            .within(trend.within.0 * hour, trend.within.1 * hour, 0.95),
+                    )
+                    .figure(Figure::count("points that the trend rests on", trend.points as u64)),
+            )
+        }
+        Story::Bursts(bursts) => Some(burst(told, bursts)),
+        Story::Steps | Story::Wanders => {
+            let changes: Vec<String> = told
+                .visits
+                .windows(2)
+                .filter_map(|pair| match pair {
+                    [a, b] if a.level != b.level => Some(format!(
+                        "from {} to {} at {}",
+                        level(told, a.level),
+                        level(told, b.level),
+                        spelled(b.from.0, Unit::Second)
+                    )),
+                    _ => None,
+                })
+                .collect();
+            let count = changes.len();
+            let named = changes.iter().take(NAMED).cloned().collect::<Vec<_>>().join("; ");
+            let more = if count > NAMED { format!("; and {} more", count - NAMED) } else { String::new() };
+            let levels = told.levels.len();
+            let (code, sentence, advice) = if told.story == Story::Steps {
+                (
+                    "log-step",
+                    format!("The current steps {named}{more}."),
+                    "Look for what happens at that time: a part that starts or drops out, a latch-up, a connection that moves.",
+                )
+            } else {
+                (
+                    "log-states",
+                    format!("The current goes to and fro between {levels} levels, {count} changes in all: {named}{more}."),
+                    "Note what goes with it (heat, touch, another load): a change without a pattern is a connection or a part that comes and goes.",
+                )
+            };
+            Some(
+                Finding::new(code, Severity::Note, sentence)
+                    .advise(advice)
+                    .figure(Figure::count("levels", levels as u64))
+                    .figure(Figure::count("changes", count as u64)),
+            )
+        }
+    }
+}
+
+fn burst(told: &Told, bursts: &Bursts) -> Finding {
+    let (duty, u) = bursts.duty;
+    let (period, period_u) = bursts.period;
+    let rest = bursts.level.checked_sub(1).map_or("nothing".into(), |l| level(told, l));
+    let even = if bursts.even { "every" } else { "at uneven times, half of them within" };
+    let sentence = format!(
+        "Bursts of {} for {} {even} {} above {rest}: {} were seen whole, {} of the time.",
+        level(told, bursts.level),
+        spelled(bursts.lasts.0.0, Unit::Second),
+        with_uncertainty(period.0, 2.0 * period_u.0, Unit::Second),
+        bursts.count,
+        with_uncertainty(duty, 2.0 * u, Unit::Percent),
+    );
+    let mean = match (told.levels.get(bursts.level), bursts.level.checked_sub(1).and_then(|l| told.levels.get(l))) {
+        (Some(Middle::At(high)), Some(Middle::At(low))) => Some((high.0 * duty + low.0 * (1.0 - duty), false)),
+        (Some(Middle::At(high)), Some(Middle::BelowFloor(floor))) => Some((high.0 * duty + floor.0 * (1.0 - duty), true)),
+        _ => None,
+    };
+    let mut advice = String::from(if matches!(told.levels.first(), Some(Middle::BelowFloor(_))) && bursts.even {
+        "Pulses that come again above a current too small to be seen: the unit is asleep and wakes, and is not dead."
+    } else {
+        "A unit that wakes and sleeps, or one that starts again and again: compare the period with what it should be."
+    });
+    if let Some((mean, most)) = mean.filter(|(m, _)| *m > 0.0) {
+        let life = crate::analysis::battery::life(crate::units::AmpereHours(1.0), Amperes(mean));
+        advice.push_str(&format!(
+            " Each ampere-hour of a battery lasts {} {:.0} h at this duty; that is the capacity which it has at this drain, and its self-discharge is left out.",
+            if most { "at least" } else { "about" },
+            life.0 / 3600.0
+        ));
+    }
+    Finding::new("log-bursts", Severity::Note, sentence)
+        .advise(advice)
+        .figure(Figure::count("bursts seen whole", bursts.count as u64))
+        .figure(Figure::quantity("length of a burst", bursts.lasts.0.0, Unit::Second, None))
+        .figure(Figure::quantity("period", period.0, Unit::Second, Some(2.0 * period_u.0)))
+        .figure(Figure::quantity("share of the time", duty, Unit::Percent, Some(2.0 * u)))
+}
