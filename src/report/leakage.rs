@@ -113,7 +113,28 @@ fn soaks(run: &Run, row: &StageRow, rows: &[LeakageRow]) -> Result<Markup, Recor
             plot.fit(&between(start, end).map(|t| (t, decay.at(Seconds(t)).0)).collect::<Vec<_>>());
         }
     }
-    Ok(plot.draw())
+    let settled = plot.draw();
+    Ok(html! { (settled) (wandering(rows, &lines)) })
+}
+
+/// The current that wanders most, on an axis of its own: beside a fall a step is small.
+fn wandering(rows: &[LeakageRow], lines: &BTreeMap<u32, Vec<(f64, Option<f64>)>>) -> Markup {
+    let share = |r: &LeakageRow| match (r.soak.wander, r.soak.leakage.value()) {
+        (Some(Wander::Quiet { .. }) | None, _) | (_, None) => None,
+        (Some(wander), Some(value)) => Some(wander.size().0.abs() / value.0.abs()),
+    };
+    let worst = rows.iter().filter_map(|r| share(r).map(|s| (r, s))).max_by(|a, b| a.1.total_cmp(&b.1));
+    let Some((row, _)) = worst else { return html! {} };
+    // The beginning, where it falls fastest, would hide the rest.
+    let late = |p: &&(f64, Option<f64>)| p.0 > 0.1 * row.soak.electrified.0;
+    let points: Vec<(f64, Option<f64>)> = lines.get(&row.step).into_iter().flatten().filter(late).copied().collect();
+    let mut plot = Plot::new(
+        format!("The current that wanders: {} at {}", row.part, row.set),
+        along("time under bias", Unit::Second, Scale::Linear, points.iter().map(|p| p.0).collect()),
+        along("current", Unit::Ampere, Scale::Linear, points.iter().filter_map(|p| p.1).collect()),
+    );
+    plot.line(&points);
+    plot.draw()
 }
 
 fn table(rows: &[LeakageRow]) -> Markup {
@@ -122,7 +143,7 @@ fn table(rows: &[LeakageRow]) -> Markup {
             caption { "Leakage, step by step" }
             thead { tr {
                 th.number { "set" } th.number { "at the part" } th.number { "read" } th.number { "limit" } th.number { "after" }
-                th.number { "insulation" } th.number { "change*" } th { "of it leakage**" } th { "wanders" }
+                th.number { "insulation" }
             } }
             tbody { @for s in rows { tr {
                 td.number { (s.set) }
@@ -131,14 +152,23 @@ fn table(rows: &[LeakageRow]) -> Markup {
                 td.number { (engineering(s.limit.0, Unit::Ampere, 3)) }
                 td.number { (engineering(s.soak.electrified.0, Unit::Second, 4)) }
                 td.number { (insulation(s).unwrap_or_else(|| "–".into())) }
+            } } }
+        } }
+        p.small {
+            "The voltage at the part is the supply's, less the drop over the resistor, the meter's shunt and the leads. Insulation: voltage over current at the named time."
+        }
+        div.wide { table {
+            caption { "How it stood still" }
+            thead { tr { th.number { "set" } th.number { "change*" } th { "of it leakage**" } th { "wanders" } } }
+            tbody { @for s in rows { tr {
+                td.number { (s.set) }
                 td.number { (s.soak.change.map_or("–".to_owned(), |c| format!("{:+.1} %", (c * 1000.0).round() / 10.0 + 0.0))) }
                 td { (apart(s)) }
                 td { (wanders(s.soak.wander)) }
             } } }
         } }
         p.small {
-            "* Relative change over the last third of the soak. ** By a constant and a power of time (Curie and von Schweidler), limits each one-sided at 95 %. "
-            "The voltage at the part is the supply's, less the drop over the resistor, the meter's shunt and the leads. Insulation: voltage over current at the named time."
+            "* Relative change over the last third of the soak. ** By a constant and a power of time (Curie and von Schweidler), limits each one-sided at 95 %."
         }
     }
 }

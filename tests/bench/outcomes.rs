@@ -2,6 +2,7 @@
 
 use crate::support::{Setup, dump, rehearse, unit};
 use rampart::analysis::Level;
+use rampart::analysis::leakage::wander::Wander;
 use rampart::runner::Exit;
 
 const FROST: &str = include_str!("../../scripts/frost-alarm.toml");
@@ -30,7 +31,7 @@ fn the_frost_alarms_cause_is_found_and_named() {
     let outcome = rehearse(Setup { plan: FROST, unit: LEAKING.into(), seed: 3, ..Setup::default() });
     assert_eq!(outcome.ended.exit, Exit::Anomaly, "{}", outcome.ended.how);
     let codes = codes(&outcome);
-    for code in ["starts-fail", "starts-depend", "leakage-fail", "node-undefined"] {
+    for code in ["starts-fail", "starts-depend", "leakage-fail", "leakage-telegraph", "node-undefined"] {
         assert!(codes.contains(&code), "{code} not in {codes:?}");
     }
     // The truth by the unit file's own formula: I1 V exp(b (sqrt V - 1)), settled, plus up to 5 % telegraph.
@@ -39,6 +40,9 @@ fn the_frost_alarms_cause_is_found_and_named() {
     let truth = 0.372e-6 * v * (2.79 * (v.sqrt() - 1.0)).exp();
     let Level::Known { value, .. } = step.soak.leakage else { panic!("{step:?}") };
     assert!(value.0 > truth * 0.98 && value.0 < truth * 1.07, "{value} {truth}");
+    // The telegraph by the unit file: 5 % more in the upper state.
+    let Some(Wander::Telegraph { step: size, .. }) = step.soak.wander else { panic!("{step:?}") };
+    assert!((size.0 / (0.05 * truth) - 1.0).abs() < 0.25, "{size} {truth}");
 }
 
 #[test]
@@ -102,4 +106,31 @@ fn a_part_that_was_measured_is_not_powered_as_the_unit() {
     let asked: Vec<&str> = events.iter().filter(|e| e.kind == "question").map(|e| e.text.as_str()).collect();
     assert_eq!(asked.len(), 2, "{asked:?}");
     assert!(asked[1].starts_with("Take C7 off") && asked[1].contains("connect orchard frost alarm, board B"), "{asked:?}");
+}
+
+#[test]
+fn a_part_that_stands_out_of_its_lot_is_named_and_what_comes_back_is_said() {
+    let (head, _) = FROST.split_at(FROST.find("[[stage]]").unwrap());
+    let mut plan = head.to_owned();
+    let mut unit = REPAIRED.to_owned();
+    // 1 % apart from each other, and the last a hundredth of them.
+    for (i, megohms) in (1..).zip([80.0, 81.0, 79.0, 80.5, 79.5, 0.8]) {
+        plan.push_str(&format!(
+            "[[stage]]\ndo = \"leakage\"\npart = {{ name = \"P{i}\", kind = \"solid tantalum\", capacitance = \"4.7 uF\", rated = \"16 V\" }}\nvoltages = [\"2 V\", \"4 V\", \"2 V\"]\nseries = \"1 kohm\"\nelectrify = \"60 s\"\n"
+        ));
+        unit.push_str(&format!(
+            "\n[part.P{i}]\ncapacitance = \"4.7 uF\"\ninsulation = \"{megohms} Mohm\"\nseries = \"1 kohm\"\n"
+        ));
+    }
+    let outcome = rehearse(Setup { plan: &plan, unit, seed: 3, ..Setup::default() });
+    let codes = codes(&outcome);
+    let lot = outcome.ended.findings.iter().find(|f| f.code.starts_with("lot")).unwrap_or_else(|| panic!("{codes:?}"));
+    assert_eq!(lot.code, "lot-outlier", "{}", lot.sentence);
+    assert!(lot.sentence.contains("Of 6 parts measured alike at 4 V, P6 stands out"), "{}", lot.sentence);
+    assert_eq!(codes.iter().filter(|c| c.starts_with("lot")).count(), 1, "{codes:?}");
+    // A resistor leaks on the way down what it leaked on the way up, and is quiet.
+    assert!(codes.contains(&"leakage-comes-back"), "{codes:?}");
+    for wandering in ["leakage-telegraph", "leakage-jumps", "leakage-rises", "leakage-stays-higher"] {
+        assert!(!codes.contains(&wandering), "{codes:?}");
+    }
 }

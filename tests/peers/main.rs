@@ -20,6 +20,7 @@ mod changes;
 mod circuit;
 mod dependence;
 mod distributions;
+mod leakage;
 mod least_squares;
 mod numerics;
 mod rates;

@@ -204,6 +204,55 @@ fn what_cannot_work_is_pointed_at() {
             "plan.toml:37:20",
             "sweep up",
         ),
+        (
+            "[\"2 V\", \"4 V\", \"6 V\", \"9 V\"]",
+            "[\"2 V\", \"4 V\", \"2 V\", \"3 V\"]",
+            "after the highest they may fall; 3 V comes after 2 V",
+            "plan.toml:37:34",
+            "whether it comes back",
+        ),
+        (
+            "[\"2 V\", \"4 V\", \"6 V\", \"9 V\"]",
+            "[\"2 V\", \"4 V\", \"4 V\"]",
+            "4 V comes twice in a row",
+            "plan.toml:37:27",
+            "sweep up",
+        ),
+        (
+            "limit = \"handbook\"",
+            "limit = \"JAN-C-62\"",
+            "\"JAN-C-62\" is no limit for a part that is solid tantalum",
+            "plan.toml:40:9",
+            "write \"handbook\", \"leaded tantalum\", a current",
+        ),
+        (
+            "rated = \"16 V\"",
+            "rated = \"10 V\", temperature = \"125 degC\"",
+            "9 V is above what C7 bears at 125 degC, 6.30 V (category voltage)",
+            "plan.toml:37:34",
+            "derated in a straight line",
+        ),
+        (
+            "rated = \"16 V\"",
+            "rated = \"16 V\", temperature = \"55 degC\"",
+            "between them the logarithm is interpolated",
+            "plan.toml:40:9",
+            "the report says so",
+        ),
+        (
+            "rated = \"16 V\"",
+            "rated = \"16 V\", temperature = \"5000 degC\"",
+            "no part is measured at 5000 degC",
+            "plan.toml:36:109",
+            "write temperature",
+        ),
+        (
+            "logic = \"4000B\"",
+            "logic = \"4000B\", tolerance = \"100 %\"",
+            "a tolerance of 100 % leaves no resistor",
+            "plan.toml:41:76",
+            "write tolerance",
+        ),
         ("limit = \"handbook\"", "limit = \"1 nA\"", "the limit of 1.00 nA lies below", "plan.toml:40:9", "lower range"),
         (
             "logic = \"4000B\"",
@@ -489,4 +538,17 @@ proptest::proptest! {
         changed.extend(&chars[(at + remove).min(chars.len())..]);
         problems(&changed, BENCH);
     }
+}
+
+#[test]
+fn a_sweep_may_go_down_again_and_name_all_that_it_knows_of_its_part() {
+    let plan = replaced(PLAN, "[\"2 V\", \"4 V\", \"6 V\", \"9 V\"]", "[\"2 V\", \"4 V\", \"6 V\", \"4 V\", \"2 V\"]");
+    let plan = replaced(&plan, "limit = \"handbook\"", "limit = { time_constant = \"100 s\" }\nnull = \"12 nA\"");
+    let plan = replaced(
+        &plan,
+        "logic = \"4000B\" }",
+        "logic = \"4000B\", part = \"to rail\", beside = \"1 Mohm\", tolerance = \"5 %\" }",
+    );
+    let found = problems(&plan, BENCH);
+    assert!(!found.any_errors(), "{}", found.iter().map(|p| p.render()).collect::<Vec<_>>().join("\n"));
 }

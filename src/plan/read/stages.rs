@@ -363,7 +363,12 @@ fn node(mut table: Table<'_>) -> Option<Node> {
     let tolerance = above_zero(&mut table, "tolerance").unwrap_or(Ratio(0.0));
     let part = table.choice("part", &[("to ground", Towards::Ground), ("to rail", Towards::Rail)]).unwrap_or(Towards::Ground);
     if tolerance.0 >= 1.0 {
-        table.problem("tolerance", format!("a tolerance of {tolerance} leaves no resistor"), "100 % or more", None);
+        table.problem(
+            "tolerance",
+            format!("a tolerance of {tolerance} leaves no resistor"),
+            "100 % or more",
+            Some("write tolerance = \"5 %\"".into()),
+        );
     }
     table.finish();
     Some(Node { resistor: resistor?, beside, tolerance, part, rail: rail?, logic: logic? })
@@ -386,7 +391,12 @@ fn part(mut table: Table<'_>) -> Option<Part> {
     let rated = need_above_zero(&mut table, "rated");
     let temperature = table.quantity::<Celsius>("temperature");
     if let Some(absurd) = temperature.filter(|t| !(-100.0..=300.0).contains(&t.0)) {
-        table.problem("temperature", format!("no part is measured at {absurd}"), "not a bench's temperature", None);
+        table.problem(
+            "temperature",
+            format!("no part is measured at {absurd}"),
+            "not a bench's temperature",
+            Some("write temperature = \"25 degC\"".into()),
+        );
     }
     table.finish();
     Some(Part { name: name?, kind: kind?, capacitance: capacitance?, rated: rated?, temperature })
