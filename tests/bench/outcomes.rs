@@ -114,7 +114,7 @@ fn a_part_that_stands_out_of_its_lot_is_named_and_what_comes_back_is_said() {
     let mut plan = head.to_owned();
     let mut unit = REPAIRED.to_owned();
     // 1 % apart from each other, and the last a hundredth of them.
-    for (i, megohms) in (1..).zip([80.0, 81.0, 79.0, 80.5, 79.5, 0.8]) {
+    for (i, megohms) in (1..).zip([8.0, 8.1, 7.9, 8.05, 7.95, 0.08]) {
         plan.push_str(&format!(
             "[[stage]]\ndo = \"leakage\"\npart = {{ name = \"P{i}\", kind = \"solid tantalum\", capacitance = \"4.7 uF\", rated = \"16 V\" }}\nvoltages = [\"2 V\", \"4 V\", \"2 V\"]\nseries = \"1 kohm\"\nelectrify = \"60 s\"\n"
         ));

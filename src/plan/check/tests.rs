@@ -243,7 +243,7 @@ fn what_cannot_work_is_pointed_at() {
             "rated = \"16 V\"",
             "rated = \"16 V\", temperature = \"5000 degC\"",
             "no part is measured at 5000 degC",
-            "plan.toml:36:109",
+            "plan.toml:36:102",
             "write temperature",
         ),
         (
