@@ -16,6 +16,9 @@ pub const APART: f64 = 2.0;
 /// Fewer readings are no level but strays.
 pub const LEAST_READINGS: f64 = 5.0;
 
+/// Of fewer readings none is called a stray.
+const FEW: f64 = 30.0;
+
 /// A level with a smaller share must stand apart by a gap, since the tail of a
 /// neighbour looks like a component too.
 const SMALL_SHARE: f64 = 0.05;
@@ -58,6 +61,9 @@ pub fn choose(points: &[Weighted], scales: &[Scale], noise: f64) -> Option<(Cand
         let floor = floor(points, scale, noise);
         for spreads in [Spreads::Common, Spreads::Own] {
             for stray in [false, true] {
+                if stray && total < FEW {
+                    continue;
+                }
                 let mut worse = 0;
                 let mut least = f64::INFINITY;
                 for components in 1..=MOST {
