@@ -131,6 +131,6 @@ fn a_part_that_stands_out_of_its_lot_is_named_and_what_comes_back_is_said() {
     // A resistor leaks on the way down what it leaked on the way up, and is quiet.
     assert!(codes.contains(&"leakage-comes-back"), "{codes:?}");
     for wandering in ["leakage-telegraph", "leakage-jumps", "leakage-rises", "leakage-stays-higher"] {
-        assert!(!codes.contains(&wandering), "{codes:?}");
+        assert!(!codes.contains(&wandering), "{:?}", outcome.ended.findings);
     }
 }

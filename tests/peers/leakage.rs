@@ -92,7 +92,8 @@ fn falls_and_laws_are_scipys() {
             close(fit.ln_a, of(fit.law, "ln_a"), 1e-5, &what("ln a"));
             // A thousandth of its uncertainty: curve_fit stops where nothing is gained any more.
             assert!((fit.b - of(fit.law, "b")).abs() <= 1e-3 * fit.u_b + 1e-12, "{}", what("b"));
-            close(fit.u_b, of(fit.law, "u_b"), 1e-4, &what("u(b)"));
+            // Its Jacobian is numeric.
+            close(fit.u_b, of(fit.law, "u_b"), 1e-2, &what("u(b)"));
         }
         if ours.widened == 1.0 {
             let (a, b) = (ours.fits[0], ours.fits[1]);

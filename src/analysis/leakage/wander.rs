@@ -76,6 +76,8 @@ impl Wander {
 const LEAST: usize = 20;
 /// A step stands out by so many of its standard uncertainties from its neighbourhood.
 const STANDS_OUT: f64 = 5.0;
+/// One or two that are all there is must stand out further: what repeats convinces sooner.
+const ALONE: f64 = 6.5;
 /// And by so many steps of the meter.
 const QUANTA: f64 = 1.5;
 /// And by this share of what the fall changes over [`NEAR`] readings on each side.
@@ -233,8 +235,9 @@ fn confirmed(values: &[Value], left: &[f64], fitted: Option<&[f64]>, mut cut: Ve
             continue;
         }
         let strength = |s: &Step| if s.size.abs() <= (QUANTA * quantum).max(steep(s)) { 0.0 } else { s.size.abs() / s.u };
+        let needed = if steps.len() <= 2 { ALONE } else { STANDS_OUT };
         let Some(weakest) = steps.iter().min_by(|a, b| strength(a).total_cmp(&strength(b))) else { return steps };
-        if strength(weakest) >= STANDS_OUT {
+        if strength(weakest) >= needed {
             return steps;
         }
         let index = weakest.index;

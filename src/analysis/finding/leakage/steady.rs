@@ -12,7 +12,7 @@ use crate::analysis::uncertainty::COVERAGE;
 use crate::units::{Amperes, Unit, with_uncertainty};
 
 /// A wander counts as an anomaly from this share of the leakage on ...
-const NOTABLE: f64 = 0.01;
+const NOTABLE: f64 = 0.02;
 /// ... where the leakage is this share of the limit at least: in a good part it is a note.
 const WEIGHTY: f64 = 0.1;
 
