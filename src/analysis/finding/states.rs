@@ -55,7 +55,7 @@ pub fn states(ends: &[Level], bands: &[(&str, Band)]) -> Vec<Finding> {
     for contradiction in contradicted {
         let sentence = match contradiction {
             Contradiction::TwoInOne { band, levels } => format!(
-                "The declared state {:?} holds two distinct levels, {} and {}: they may be two states.",
+                "The declared state {} holds two distinct levels, {} and {}: they may be two states.",
                 bands.get(band).map_or("", |(name, _)| name),
                 three(levels.0.0, Unit::Ampere),
                 three(levels.1.0, Unit::Ampere)

@@ -77,8 +77,8 @@ pub fn trend(points: &[(f64, f64)], confidence: f64) -> Option<Trend> {
     let z = normal_at(Chance::Above((1.0 - confidence) / 2.0))?;
     let reach = z * (variance * widened).sqrt();
     let rank = |at: f64| at.round_ties_even().clamp(0.0, count as f64 - 1.0) as usize;
-    let low = rank((count as f64 - reach) / 2.0);
-    let high = rank((count as f64 + reach) / 2.0 - 1.0);
+    let low = rank((count as f64 - reach) / 2.0 - 1.0);
+    let high = rank((count as f64 + reach) / 2.0);
     Some(Trend {
         s,
         variance,

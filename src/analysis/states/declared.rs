@@ -23,6 +23,10 @@ pub enum Contradiction {
     },
 }
 
+/// Two levels of one band are told from this share of its width on: a ripple that the
+/// starts end in at random looks like two levels, too, and belongs to one state.
+const FAR: f64 = 0.25;
+
 /// Contradictions between the states found and the declared bands. A level belongs to a
 /// band if its middle lies in it within the instrument's expanded uncertainty. A band that
 /// nothing visits contradicts nothing, and what lies below the floor is judged elsewhere.
@@ -41,7 +45,9 @@ pub fn contradictions(found: &Found, bands: &[Band]) -> Vec<Contradiction> {
     };
     for (index, band) in bands.iter().enumerate() {
         let mut inside = levels.iter().filter(|l| holds(band, l));
-        if let (Some(first), Some(last)) = (inside.next(), inside.next_back()) {
+        if let (Some(first), Some(last)) = (inside.next(), inside.next_back())
+            && (last.0 - first.0).0 > FAR * (band.high - band.low).0
+        {
             made.push(Contradiction::TwoInOne { band: index, levels: (first.0, last.0) });
         }
     }
