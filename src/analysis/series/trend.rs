@@ -73,11 +73,11 @@ pub fn trend(points: &[(f64, f64)], confidence: f64) -> Option<Trend> {
     let (s, variance) = kendall(&values);
     let rest: Vec<f64> = points.iter().map(|(t, x)| x - slope * t).collect();
     let widened = hamed_rao(&rest);
-    // Sen, JASA 63, 1968: the ranks of the slopes at the ends, as scipy's theilslopes has them.
+    // Sen, JASA 63, 1968: of N slopes the (N - C)/2th and the ((N + C)/2 + 1)th, counted from 1.
     let z = normal_at(Chance::Above((1.0 - confidence) / 2.0))?;
     let reach = z * (variance * widened).sqrt();
     let rank = |at: f64| at.round_ties_even().clamp(0.0, count as f64 - 1.0) as usize;
-    let low = rank((count as f64 - reach) / 2.0 - 1.0);
+    let low = rank(((count as f64 - reach) / 2.0).round_ties_even() - 1.0);
     let high = rank((count as f64 + reach) / 2.0);
     Some(Trend {
         s,
