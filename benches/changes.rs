@@ -3,7 +3,15 @@
 //! both in this run; the changes found must be the same. And a long log, against reading
 //! its values once.
 
-#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout, missing_docs, reason = "a measurement, not the tool")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    missing_docs,
+    reason = "a measurement, not the tool"
+)]
 
 #[path = "../tests/peers/support.rs"]
 #[allow(dead_code, reason = "the tests use the rest of it")]

@@ -408,7 +408,7 @@ impl Start {
     ///
     /// Equally spaced values (linear or in ratio), so that every part of the span
     /// is covered; shuffled where the order is random. Where nobody knows beforehand
-    /// how many starts there will be, they come in rounds of [`ROUND`], each of which
+    /// how many starts there will be, they come in rounds of `ROUND`, each of which
     /// covers the span; so the first ones do not hang on how many may follow.
     pub fn off_times(&self, seed: u64) -> Vec<Seconds> {
         use rand::SeedableRng;

@@ -19,11 +19,14 @@ def penalised(x, y, b):
     return y @ eta - np.logaddexp(0, eta).sum() + 0.5 * np.linalg.slogdet(information)[1]
 
 
-def largest(x, y, held=None):
+def largest(x, y, held=None, near=None):
     """Newton's steps on the modified score, with halving, over the free coefficients."""
     free = [i for i in range(x.shape[1]) if held is None or i != held[0]]
     b = np.zeros(x.shape[1])
     if held is not None:
+        if near is not None and near[held[0]] * held[1] > 0:
+            # On the way from the full fit outwards: far out there are other, lower tops.
+            b = near * (held[1] / near[held[0]])
         b[held[0]] = held[1]
     top = penalised(x, y, b)
     for _ in range(400):
@@ -55,7 +58,7 @@ def regression(columns, failed):
     b, top = largest(x, y)
     _, without = largest(x, y, (1, 0.0))
     reach = chi2.ppf(0.95, 1) / 2
-    profile = lambda value: largest(x, y, (1, value))[1] - (top - reach)
+    profile = lambda value: largest(x, y, (1, value), b)[1] - (top - reach)
     ends = []
     for side in (-1, 1):
         far = 0.5

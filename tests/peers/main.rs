@@ -9,6 +9,7 @@
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
+    clippy::print_stdout,
     clippy::print_stderr,
     reason = "a test that cannot go on stops, and says what it left out"
 )]

@@ -39,13 +39,16 @@ pub enum FitError {
     NotSettled,
 }
 
-/// Steps, and halvings of a step, at most.
-const STEPS: usize = 200;
+/// Steps, and halvings of a step, at most. Where a condition all but separates the starts,
+/// each step closes only a share of the way that is left.
+const STEPS: usize = 5000;
 const HALVINGS: usize = 40;
 /// The largest change of a coefficient in one step.
 const LONGEST: f64 = 5.0;
 /// A step shorter than this is the end.
 const SETTLED: f64 = 1e-9;
+/// A gain of the likelihood that is rounding alone, as a share of it.
+const NOTHING: f64 = 1e-12;
 
 /// What the likelihood is at a place, and where it leads from there.
 struct Place {
@@ -73,6 +76,12 @@ impl Model<'_> {
         for (slot, held) in b.iter_mut().zip(held) {
             *slot = held.unwrap_or(*slot);
         }
+        self.climb(b, held)
+    }
+
+    /// The fit, from a place that is near it.
+    fn climb(&self, mut b: Vec<f64>, held: &[Option<f64>]) -> Result<Fit, FitError> {
+        let width = b.len();
         let free: Vec<usize> = (0..width).filter(|i| held.get(*i).copied().flatten().is_none()).collect();
         let mut here = self.at(&b)?;
         for _ in 0..STEPS {
@@ -80,6 +89,8 @@ impl Model<'_> {
             let score: Vec<f64> = free.iter().filter_map(|i| here.score.get(*i).copied()).collect();
             let mut step = Cholesky::of(&part).ok_or(FitError::Singular)?.solve(&score);
             let longest = step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
+            // What the whole step would gain, as far as the likelihood is a parabola.
+            let gain: f64 = 0.5 * step.iter().zip(&score).map(|(s, g)| s * g).sum::<f64>();
             if longest <= SETTLED {
                 return Ok(Fit { coefficients: b, likelihood: here.likelihood });
             }
@@ -103,8 +114,10 @@ impl Model<'_> {
             }
             match better {
                 Some((next, place)) => (b, here) = (next, place),
-                // No step is better than none: as near as the numbers can tell.
-                None if longest < 1e-4 => return Ok(Fit { coefficients: b, likelihood: here.likelihood }),
+                // No step is better than none, and none promised more than the numbers can tell.
+                None if gain < NOTHING * (1.0 + here.likelihood.abs()) => {
+                    return Ok(Fit { coefficients: b, likelihood: here.likelihood });
+                }
                 None => return Err(FitError::NotSettled),
             }
         }
@@ -132,33 +145,51 @@ impl Model<'_> {
         let reach = chi_square_at(Chance::Below(confidence), 1.0).ok_or(FitError::NotSettled)?;
         let least = full.likelihood - reach / 2.0;
         let middle = full.coefficients.get(coefficient).copied().ok_or(FitError::Shape)?;
-        let information = self.at(&full.coefficients)?.information;
-        let factor = Cholesky::of(&information).ok_or(FitError::Singular)?;
-        let unit: Vec<f64> = (0..information.len()).map(|i| if i == coefficient { 1.0 } else { 0.0 }).collect();
-        let deviation = factor.solve(&unit).get(coefficient).copied().unwrap_or(1.0).max(0.0).sqrt();
-        let inside = |value: f64| -> bool {
-            let mut held = vec![None; full.coefficients.len()];
-            if let Some(slot) = held.get_mut(coefficient) {
-                *slot = Some(value);
-            }
-            self.fit(&held).is_ok_and(|fit| fit.likelihood >= least)
-        };
-        let end = |side: f64| -> f64 {
-            let mut far = 2.0;
-            while inside(middle + side * far * deviation) {
+        let deviation = self.along(&full.coefficients, coefficient)?.1;
+        let end = |side: f64| -> Result<f64, FitError> {
+            // Each place is climbed to from the last one inside: far out, where a condition
+            // all but separates the starts, nothing else leads there.
+            let mut inside = full.clone();
+            let (mut far, mut low) = (1.0, 0.0);
+            loop {
+                let fit = self.beside(&inside, coefficient, middle + side * far * deviation)?;
+                if fit.likelihood < least {
+                    break;
+                }
+                (inside, low) = (fit, far);
                 far *= 1.5;
                 if far > 40.0 {
-                    return side * f64::INFINITY;
+                    return Ok(side * f64::INFINITY);
                 }
             }
-            let (mut low, mut high) = (0.0, far);
+            let mut high = far;
             for _ in 0..40 {
                 let half = 0.5 * (low + high);
-                if inside(middle + side * half * deviation) { low = half } else { high = half }
+                let fit = self.beside(&inside, coefficient, middle + side * half * deviation)?;
+                if fit.likelihood >= least { (inside, low) = (fit, half) } else { high = half }
             }
-            middle + side * 0.5 * (low + high) * deviation
+            Ok(middle + side * 0.5 * (low + high) * deviation)
         };
-        Ok((end(-1.0), end(1.0)))
+        Ok((end(-1.0)?, end(1.0)?))
+    }
+
+    /// The fit with one coefficient held at a value, from a fit with it near that.
+    fn beside(&self, near: &Fit, coefficient: usize, value: f64) -> Result<Fit, FitError> {
+        let (direction, _) = self.along(&near.coefficients, coefficient)?;
+        let moved = value - near.coefficients.get(coefficient).copied().ok_or(FitError::Shape)?;
+        let b = near.coefficients.iter().zip(&direction).map(|(b, d)| b + d * moved).collect();
+        let held: Vec<Option<f64>> = (0..near.coefficients.len()).map(|i| (i == coefficient).then_some(value)).collect();
+        self.climb(b, &held)
+    }
+
+    /// How the coefficients move together with one of them, and its standard deviation:
+    /// the column of the inverse information.
+    fn along(&self, b: &[f64], coefficient: usize) -> Result<(Vec<f64>, f64), FitError> {
+        let information = self.at(b)?.information;
+        let unit: Vec<f64> = (0..b.len()).map(|i| if i == coefficient { 1.0 } else { 0.0 }).collect();
+        let column = Cholesky::of(&information).ok_or(FitError::Singular)?.solve(&unit);
+        let variance = column.get(coefficient).copied().filter(|v| *v > 0.0).ok_or(FitError::Singular)?;
+        Ok((column.iter().map(|c| c / variance).collect(), variance.sqrt()))
     }
 
     fn row(&self, i: usize) -> impl Iterator<Item = f64> + '_ {

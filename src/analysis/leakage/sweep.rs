@@ -168,8 +168,11 @@ pub fn hysteresis(steps: &[(Volts, At)]) -> Option<Hysteresis> {
     Some(Hysteresis { ratio: mean.exp(), u, voltages: ratios.len() })
 }
 
+/// A part of a sweep, in its order.
+pub type Way<'s, T> = &'s [(Volts, T)];
+
 /// Splits a sweep at its highest voltage: the way up with the top, and the way down.
-pub fn ways<T>(steps: &[(Volts, T)]) -> (&[(Volts, T)], &[(Volts, T)]) {
+pub fn ways<T>(steps: &[(Volts, T)]) -> (Way<'_, T>, Way<'_, T>) {
     let top = steps.windows(2).position(|w| matches!(w, [a, b] if b.0 < a.0)).map_or(steps.len(), |i| i + 1);
     steps.split_at(top)
 }

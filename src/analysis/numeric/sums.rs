@@ -95,7 +95,7 @@ pub fn line(points: &[(f64, f64)]) -> Option<Line> {
     weighted_line(&weighted)
 }
 
-/// As [`line`], of (x, y, weight): a weight is 1 / u^2 up to a common factor, and
+/// As [`line()`], of (x, y, weight): a weight is 1 / u^2 up to a common factor, and
 /// the uncertainties come from the scatter.
 pub fn weighted_line(points: &[(f64, f64, f64)]) -> Option<Line> {
     if points.len() < 2 || points.iter().any(|(x, y, w)| !(x.is_finite() && y.is_finite() && *w > 0.0 && w.is_finite())) {

@@ -395,7 +395,7 @@ fn a_load_goes_through_its_states_on_voltage_time_and_chance() {
 #[test]
 fn a_gate_is_read_from_a_table_and_its_mistakes_are_shown() {
     use crate::document::Document;
-    let read = |text: &str| Document::new("u.toml", text).read(|root| GateKind::read(root));
+    let read = |text: &str| Document::new("u.toml", text).read(GateKind::read);
     let kind = read("logic = \"nand\"\nfamily = \"74HC\"\noutput = \"50 ohm\"\n").unwrap();
     assert_eq!((kind.logic, kind.output, kind.trips), (Logic::Nand, Ohms(50.0), Ratio(0.5)));
     for (text, words) in [
