@@ -434,14 +434,12 @@ fn printed(json: &str) -> Vec<(String, String)> {
             let expanded = f.get("expanded").and_then(serde_json::Value::as_f64);
             let three = |v: f64| match unit {
                 Some(unit) => engineering(v, unit, 3),
-                None => format!("{v}"),
+                None => pure(v),
             };
             let mut text = match (unit, expanded) {
                 (Some(unit), Some(expanded)) => with_uncertainty(value, expanded, unit),
                 (Some(_), None) => three(value),
-                (None, _) if value.fract() == 0.0 => format!("{value:.0}"),
-                (None, _) if (1e-3..1e6).contains(&value.abs()) => format!("{value}"),
-                (None, _) => format!("{value:.2e}"),
+                (None, _) => pure(value),
             };
             if let Some(interval) = f.get("interval").and_then(|i| i.as_array())
                 && let [low, high, confidence] = interval.iter().filter_map(serde_json::Value::as_f64).collect::<Vec<_>>()[..]
@@ -451,4 +449,17 @@ fn printed(json: &str) -> Vec<(String, String)> {
             Some((name, text))
         })
         .collect()
+}
+
+/// A count as it is, another pure number to three digits.
+fn pure(value: f64) -> String {
+    if value.fract() == 0.0 && value.abs() < 1e15 {
+        return format!("{value:.0}");
+    }
+    if !(1e-3..1e6).contains(&value.abs()) {
+        return format!("{value:.2e}");
+    }
+    let before = value.abs().log10().floor() as i32;
+    let decimals = usize::try_from(2 - before).unwrap_or(0);
+    format!("{value:.decimals$}")
 }

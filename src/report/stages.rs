@@ -182,7 +182,10 @@ fn distribution(currents: &[f64], starts: &[StartRow], states: &[(&str, f64, f64
         .collect();
     if let Some(found) = states::find(&ends) {
         for state in found.states.iter().skip(1) {
-            if let states::Place::At { from, .. } = state.place {
+            // Within a declared state its band is what counts.
+            if let states::Place::At { from, .. } = state.place
+                && !states.iter().any(|(_, low, high)| (*low..=*high).contains(&from.0))
+            {
                 plot.upright(from.0, "levels part here");
             }
         }

@@ -29,6 +29,8 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
             let average = average(&values);
             let scatter = average.map_or(0.0, |a| a.u);
             let expanded = 2.0 * u.0.hypot(scatter);
+            // For the deviation's own: s / sqrt(2 (n - 1)) (JCGM 100:2008, E.4.3).
+            let worth = (average.map_or(summary.values as f64, |a| a.effective) - 1.0).max(1.0);
             let (least, most) = (summary.least.map_or(mean, |l| l.0), summary.most.map_or(mean, |m| m.0));
             let severity = if outside > 0 { Severity::Anomaly } else { Severity::Note };
             let judged = match expect {
@@ -45,8 +47,8 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
             let code = if outside > 0 { "log-outside" } else { "log-current" };
             let mut finding = Finding::new(code, severity, sentence)
                 .figure(Figure::quantity("mean current", mean.0, Unit::Ampere, Some(expanded)))
-                .figure(Figure::quantity("standard deviation", sd.0, Unit::Ampere, None))
-                .figure(Figure::quantity("charge", summary.charge.0, Unit::Coulomb, None))
+                .figure(Figure::quantity("standard deviation", sd.0, Unit::Ampere, Some(2.0 * sd.0 / (2.0 * worth).sqrt())))
+                .figure(Figure::quantity("charge", summary.charge.0, Unit::Coulomb, Some(expanded * summary.covered.0)))
                 .figure(Figure::quantity("time covered by the charge", summary.covered.0, Unit::Second, None))
                 .figure(Figure::count("readings", summary.values as u64));
             if let Some(average) = average {
@@ -200,7 +202,7 @@ fn burst(told: &Told, bursts: &Bursts) -> Finding {
     Finding::new("log-bursts", Severity::Note, sentence)
         .advise(advice)
         .figure(Figure::count("bursts seen whole", bursts.count as u64))
-        .figure(Figure::quantity("length of a burst", bursts.lasts.0.0, Unit::Second, None))
+        .figure(Figure::quantity("length of a burst", bursts.lasts.0.0, Unit::Second, Some(2.0 * bursts.lasts_u.0)))
         .figure(Figure::quantity("period", period.0, Unit::Second, Some(2.0 * period_u.0)))
         .figure(Figure::quantity("share of the time", duty, Unit::Percent, Some(2.0 * u)))
 }

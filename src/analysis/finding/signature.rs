@@ -1,11 +1,13 @@
 //! How good starts look, and where failing ones leave their course, in sentences.
 
 use super::{Figure, Finding, Severity, three};
+use crate::analysis::Level;
+use crate::analysis::numeric::sums::deviation;
 use crate::analysis::rank::median;
 use crate::analysis::signature::envelope::{Alignment, Departure, Envelope};
 use crate::analysis::signature::{Sight, Signature, sight, signature};
 use crate::analysis::start::Look;
-use crate::units::{Seconds, Unit, Volts};
+use crate::units::{Seconds, Unit, Volts, with_uncertainty};
 
 /// The courses of some good and some failing starts.
 #[derive(Clone, Debug)]
@@ -31,6 +33,15 @@ pub fn signatures(courses: &Courses<'_>) -> Vec<Finding> {
     made
 }
 
+/// Standard uncertainty of the highest reading of a start.
+fn of_highest(looks: &[Look]) -> Option<f64> {
+    let known = looks.iter().filter_map(|l| match l.current {
+        Level::Known { value, u } => Some((value, u)),
+        _ => None,
+    });
+    known.max_by(|a, b| a.0.0.total_cmp(&b.0.0)).map(|(_, u)| u.0)
+}
+
 fn good(courses: &Courses<'_>, sight: &Sight) -> Option<Finding> {
     let all: Vec<Signature> = courses.good.iter().map(|looks| signature(looks, courses.set)).collect();
     let middle = |pick: &dyn Fn(&Signature) -> Option<f64>| median(&all.iter().filter_map(pick).collect::<Vec<_>>());
@@ -39,21 +50,30 @@ fn good(courses: &Courses<'_>, sight: &Sight) -> Option<Finding> {
     let (charge, covered) = (middle(&|s| Some(s.charge.0.0))?, middle(&|s| Some(s.charge.1.0))?);
     let risen =
         middle(&|s| s.rises[2].map(|r| r.1.0)).map_or(String::new(), |t| format!(", 90 % of it by {}", three(t, Unit::Second)));
+    // The instrument's, and that of a median of so many: 1.25 s / sqrt n (large n, normal).
+    let u = median(&courses.good.iter().filter_map(|looks| of_highest(looks)).collect::<Vec<_>>())?;
+    let expanded = |value: f64, relative: f64, pick: &dyn Fn(&Signature) -> Option<f64>| {
+        let spread = deviation(&all.iter().filter_map(pick).collect::<Vec<_>>()).unwrap_or(0.0);
+        2.0 * (value * relative).hypot(1.2533 * spread / (all.len() as f64).sqrt())
+    };
+    let relative = if peak > 0.0 { u / peak } else { 0.0 };
+    let peak_expanded = expanded(peak, relative, &|s| s.peak.map(|p| p.0.0));
+    let charge_expanded = expanded(charge, relative, &|s| Some(s.charge.0.0));
     let beyond = if all.iter().any(|s| s.beyond) { ", and some beyond the range" } else { "" };
     let sentence = format!(
         "A good start (median of {}) draws {} in the end{risen}; its highest reading is {} after {}{beyond}; {} flow in {}. {}",
         all.len(),
         three(plateau, Unit::Ampere),
-        three(peak, Unit::Ampere),
+        with_uncertainty(peak, peak_expanded, Unit::Ampere),
         three(when, Unit::Second),
-        three(charge, Unit::Coulomb),
+        with_uncertainty(charge, charge_expanded, Unit::Coulomb),
         three(covered, Unit::Second),
         seen(sight)
     );
     Some(
         Finding::new("starts-signature", Severity::Note, sentence)
-            .figure(Figure::quantity("highest reading", peak, Unit::Ampere, None))
-            .figure(Figure::quantity("charge", charge, Unit::Coulomb, None))
+            .figure(Figure::quantity("highest reading", peak, Unit::Ampere, Some(peak_expanded)))
+            .figure(Figure::quantity("charge", charge, Unit::Coulomb, Some(charge_expanded)))
             .figure(Figure::quantity("seen for certain when longer than", sight.seen_above.0, Unit::Second, None)),
     )
 }

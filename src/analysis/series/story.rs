@@ -45,6 +45,8 @@ pub struct Bursts {
     /// Their median length, and how far the lengths stray from it (half the span that
     /// holds the middle half).
     pub lasts: (Seconds, Seconds),
+    /// Standard uncertainty of that median.
+    pub lasts_u: Seconds,
     /// Median time from one beginning to the next, and its standard uncertainty.
     pub period: (Seconds, Seconds),
     /// Whether they come at even times: the middle half of the intervals within a tenth
@@ -293,10 +295,13 @@ fn bursts(visits: &[Visit], count: usize, interval: f64) -> Option<Bursts> {
     let duty_u = (n * rest / (n - 1.0)).sqrt() / all;
     // 1.2533: a median's standard error over a mean's; 0.7413 of the middle half's span.
     let u = (1.253 * 2.0 * 0.741 * stray / n.sqrt()).hypot(interval / 12f64.sqrt() / n.sqrt());
+    // Of one burst both edges count, and they may be the same in all of them.
+    let lasts_u = (1.253 * 2.0 * 0.741 * lasts_stray / (own.len() as f64).sqrt()).hypot(interval / 6f64.sqrt());
     Some(Bursts {
         level,
         count: own.len(),
         lasts: (Seconds(lasts), Seconds(lasts_stray)),
+        lasts_u: Seconds(lasts_u),
         period: (Seconds(period), Seconds(u)),
         even: stray <= (0.1 * period).max(interval),
         duty: (duty, duty_u.hypot(edges)),
