@@ -23,6 +23,8 @@ const RATES: &str = "src/analysis/tests/rates.rs";
 const GUM: &str = "src/analysis/tests/uncertainty.rs";
 const FITS: &str = "src/analysis/tests/certified.rs";
 const SUMS: &str = "src/analysis/tests/numeric.rs";
+const SERIES: &str = "src/analysis/series/tests.rs";
+const STATES: &str = "src/analysis/states/tests.rs";
 const PUBLISHED: &str = "src/analysis/tests/published.rs";
 
 const ROWS: &[(&str, By)] = &[
@@ -132,6 +134,30 @@ const ROWS: &[(&str, By)] = &[
     (
         "runs: 11 and 14 with exact counts, H16 T14 with and without the half run, 0 and 1 by turns, 14 tosses",
         Test("src/analysis/tests/dependence.rs", "runs_are_the_published_ones"),
+    ),
+    (
+        "Mann-Kendall: variance at 10 and 100, exact tails at 4, 5 and 10, 9 4 7 5 3 (Gilbert A18)",
+        Test(SERIES, "kendalls_variance_and_small_cases_are_published"),
+    ),
+    ("the Nile: S, variance, Z, p, Sen's slope and its limits", Test(SERIES, "the_niles_fall_is_the_published_one")),
+    // Clusters and change points
+    ("Old Faithful: 272 rows, means and deviations", Test(STATES, "the_geyser_is_the_published_set")),
+    (
+        "Old Faithful, waiting: two components, likelihood; criterion for one to three",
+        Test(STATES, "the_geysers_waits_are_two_normal_components"),
+    ),
+    (
+        "Old Faithful, eruptions: two and three components all but tie by Schwarz's criterion",
+        Test(STATES, "schwarz_alone_would_find_a_third_length_of_eruption"),
+    ),
+    ("Old Faithful: cut by two means, and by Otsu", Test(STATES, "two_means_cut_the_geyser_where_published")),
+    (
+        "the Nile: one break after 1898, its 28th year (Cobb 1978); whether the last of a segment or the first of the next",
+        Test("src/analysis/changes/tests.rs", "the_nile_breaks_after_1898_its_28th_year"),
+    ),
+    (
+        "the Nile: Pettitt, sup F, runs about the median",
+        No("not used: changes are found by their cost, order by runs of outcomes"),
     ),
     // Regression and numerics
     ("27 non-linear sets of NIST StRD, both starts", Test(FITS, "every_certified_set_is_reached_from_both_starts")),
