@@ -31,7 +31,13 @@ pub fn droop(capacitance: Farads, from: Volts, to: Volts, time: Seconds, input: 
         working = working
             .step("current of the meter", "Im = (V0 + V) / 2 / Ri", format!("({from} + {to}) / 2 / {input}"), meter)
             .step("current of the unit", "I - Im", format!("{} - {}", shown(current), shown(meter)), unit);
-        answer = if unit.0 <= 0.0 {
+        answer = if meter > current * 2.0 {
+            working = working.weigh(crate::analysis::finding::Severity::Undecided);
+            format!(
+                "{answer} The meter alone would have drawn {}: the values contradict each other, or a source holds the node up.",
+                shown(meter)
+            )
+        } else if unit.0 <= 0.0 {
             working = working.weigh(crate::analysis::finding::Severity::Undecided);
             format!("{answer} The meter alone accounts for it: nothing is left that the unit draws for certain.")
         } else {

@@ -23,6 +23,9 @@ pub fn leakage(asked: &Asked, measured: Option<(Amperes, Amperes)>) -> Result<Wo
     if asked.temperature.is_some_and(|t| t.0 < -273.15) {
         return Err(Refusal::new("the temperature: expected more than -273.15 degC"));
     }
+    if asked.kind == Dielectric::SolidTantalum && asked.temperature.is_some_and(|t| t.0 > 125.0) {
+        return Err(Refusal::new("the temperature: no handbook gives solid tantalum a limit above 125 degC"));
+    }
     let found = limit(asked);
     let mut working = Working::new("Leakage that a capacitor may have")
         .step("limit", "the customary rule", "", found.limit)
@@ -44,11 +47,16 @@ pub fn leakage(asked: &Asked, measured: Option<(Amperes, Amperes)>) -> Result<Wo
         working = working.caution(format!("Mind that {caution}."));
     }
     let (from, to) = found.after;
-    if asked.electrify < from || asked.electrify > to * 1.05 {
+    let timely = asked.electrify >= from && asked.electrify <= to * 1.05;
+    if !timely {
         let span = if from == to { from.to_string() } else { format!("{from} to {to}") };
         working = working.caution(format!("The limit holds after {span} under bias, not after {}.", asked.electrify));
     }
-    let mut answer = format!("At most {} at {}.", shown(found.limit), asked.rated);
+    // Above 85 degC the part bears less than it is rated for, and the limit holds there.
+    let at = asked.temperature.filter(|_| asked.kind == Dielectric::SolidTantalum);
+    let at = at.map(|hot| category_voltage(asked.rated, hot)).filter(|v| *v < asked.rated);
+    let at = at.map_or_else(|| asked.rated.to_string(), shown);
+    let mut answer = format!("At most {} at {at}.", shown(found.limit));
     if let Some((leakage, expanded)) = measured {
         let leakage = not_negative("leakage", leakage)?;
         let expanded = not_negative("uncertainty", expanded)?;
@@ -61,7 +69,7 @@ pub fn leakage(asked: &Asked, measured: Option<(Amperes, Amperes)>) -> Result<Wo
                 Ratio(leakage / found.limit),
             )
             .weigh(match standing {
-                Standing::Pass => Severity::Note,
+                Standing::Pass if timely => Severity::Note,
                 Standing::Fail => Severity::Anomaly,
                 _ => Severity::Undecided,
             })
@@ -69,7 +77,8 @@ pub fn leakage(asked: &Asked, measured: Option<(Amperes, Amperes)>) -> Result<Wo
         if expanded.0 == 0.0 {
             working = working.caution("The leakage is taken as exact: name its expanded uncertainty for a verdict that holds.");
         }
-        answer = format!("{answer} {leakage}: {}.", standing.name());
+        let when = if timely { "" } else { ", were it read at the limit's own time, which it was not" };
+        answer = format!("{answer} {leakage}: {}{when}.", standing.name());
     }
     working
         .caution("A customary limit: the part's own data sheet comes first. Measured in the circuit it is the node's leakage, not the part's.")

@@ -65,6 +65,12 @@ pub fn soak(
         .step("power in the resistor then", "P = V^2 / R", format!("({bias})^2 / {series}"), bias * fault);
     if let Some(leakage) = leakage {
         let leakage = not_negative("leakage", leakage)?;
+        if leakage > fault {
+            return Err(Refusal::new(format!(
+                "the leakage: expected {} at most, what a short draws through the resistor, found {leakage}",
+                shown(fault)
+            )));
+        }
         let drop = leakage * series;
         working = working.step("voltage at the part", "V - I R", format!("{bias} - {leakage} × {series}"), bias - drop);
         if drop.0 > 0.05 * bias.0 {
