@@ -14,3 +14,4 @@ mod signature;
 mod simulated;
 mod sweeps;
 mod uncertainty;
+mod wandering;

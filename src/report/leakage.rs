@@ -119,11 +119,11 @@ fn soaks(run: &Run, row: &StageRow, rows: &[LeakageRow]) -> Result<Markup, Recor
 
 /// The current that wanders most, on an axis of its own: beside a fall a step is small.
 fn wandering(rows: &[LeakageRow], lines: &BTreeMap<u32, Vec<(f64, Option<f64>)>>) -> Markup {
-    let share = |r: &LeakageRow| match (r.soak.wander, r.soak.leakage.value()) {
+    let size = |r: &LeakageRow| match (r.soak.wander, r.soak.leakage.value()) {
         (Some(Wander::Quiet { .. }) | None, _) | (_, None) => None,
-        (Some(wander), Some(value)) => Some(wander.size().0.abs() / value.0.abs()),
+        (Some(wander), Some(_)) => Some(wander.size().0.abs()),
     };
-    let worst = rows.iter().filter_map(|r| share(r).map(|s| (r, s))).max_by(|a, b| a.1.total_cmp(&b.1));
+    let worst = rows.iter().filter_map(|r| size(r).map(|s| (r, s))).max_by(|a, b| a.1.total_cmp(&b.1));
     let Some((row, _)) = worst else { return html! {} };
     // The beginning, where it falls fastest, would hide the rest.
     let late = |p: &&(f64, Option<f64>)| p.0 > 0.1 * row.soak.electrified.0;

@@ -78,7 +78,7 @@ pub fn leakage(swept: &Swept<'_>) -> Vec<Finding> {
     made.extend(steady::drifting(swept));
     made.extend(shape::running_away(swept.part, &up));
     made.extend(shape::comes_back(swept));
-    made.extend(shape::law(swept.part, &up));
+    made.extend(shape::law(swept, &up));
     if let Some(question) = swept.node {
         made.push(node::effect(swept.part, swept.steps, &up, question));
     }

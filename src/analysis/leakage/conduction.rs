@@ -147,12 +147,12 @@ pub struct Ranking {
 /// less support" begins there (Burnham and Anderson 2002, 2.6).
 pub const APART: f64 = 4.0;
 /// Least points: a law with two parameters has a criterion from four on.
-const LEAST: usize = 5;
+pub const LEAST: usize = 5;
 /// A law that holds a simpler one is no rival to it where it bends the curve by less
 /// than this over the whole span.
 const SAME: f64 = 0.2;
 /// A point whose uncertainty is above this share of its value says nothing of a shape.
-const TOO_UNCERTAIN: f64 = 0.3;
+pub const TOO_UNCERTAIN: f64 = 0.3;
 /// Least uncertainty of a point that is believed, relative: voltages are not exact either.
 const LEAST_U: f64 = 1e-4;
 

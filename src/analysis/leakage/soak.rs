@@ -82,7 +82,8 @@ pub fn charged(setting: &Setting, bias: Volts, last: Amperes) -> Seconds {
 /// Sums up a soak. The value is the mean over the last twentieth before the
 /// electrification time (three readings at least), less the null; its uncertainty is
 /// the instrument's, combined with that of the mean and with what the fall makes of
-/// the window's width (JCGM 100:2008, 4.2.3 and 4.3.7).
+/// the window's width (JCGM 100:2008, 4.2.3 and 4.3.7), and, where it wanders, with what
+/// that makes of any one value ([`Wander::of_a_value`]).
 pub fn summarise(moments: &[Moment], setting: &Setting) -> Option<Soak> {
     let electrify = setting.electrify;
     let upto: Vec<&Moment> = moments.iter().filter(|m| m.at.0 <= electrify.0 * 1.02 + 1.0).collect();
@@ -92,10 +93,16 @@ pub fn summarise(moments: &[Moment], setting: &Setting) -> Option<Soak> {
         window = upto.iter().copied().skip(upto.len().saturating_sub(3)).collect();
     }
     let electrified = window.last()?.at;
-    let leakage = value(&window, setting);
+    let read = value(&window, setting);
     let supply: Vec<f64> = window.iter().filter_map(|m| m.supply.map(|v| v.0.0)).collect();
     let supply_u = window.iter().filter_map(|m| m.supply.map(|v| v.1.0)).fold(0.0, f64::max);
     let supply = mean(&supply);
+    let values = settled_values(&upto, setting, supply.map_or(Volts(0.0), Volts), read);
+    let wander = wander(&values);
+    let leakage = match read {
+        Level::Known { value, u } => Level::Known { value, u: Amperes(u.0.hypot(wander.map_or(0.0, |w| w.of_a_value().0))) },
+        other => other,
+    };
     let (at_part, at_part_u) = match leakage {
         Level::Known { value, u } => {
             (supply.map(|v| Volts(v) - value * setting.series), Some(Volts(supply_u.hypot(u.0 * setting.series.0))))
@@ -104,7 +111,6 @@ pub fn summarise(moments: &[Moment], setting: &Setting) -> Option<Soak> {
         Level::BelowFloor { floor } => (supply.map(Volts), Some(Volts(supply_u.hypot(floor.0 * setting.series.0)))),
         _ => (None, None),
     };
-    let values = settled_values(&upto, setting, supply.map_or(Volts(0.0), Volts), leakage);
     Some(Soak {
         leakage,
         at_part,
@@ -113,7 +119,7 @@ pub fn summarise(moments: &[Moment], setting: &Setting) -> Option<Soak> {
         electrified,
         drift: drift(&upto, setting),
         decay: decay(&values),
-        wander: wander(&values),
+        wander,
     })
 }
 

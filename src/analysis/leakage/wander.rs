@@ -70,6 +70,35 @@ impl Wander {
             Wander::Rises { by, .. } => *by,
         }
     }
+
+    /// Standard uncertainty that it gives to any one value of the current: half of
+    /// [`size`](Wander::size), zero where it is quiet.
+    ///
+    /// Half is the standard deviation of two levels that are as likely (JCGM 100:2008,
+    /// C.3.2). A rectangle between them (4.3.7) would be size / sqrt 12, but nothing lies
+    /// between; and twice the half holds the other level, whichever was read.
+    pub fn of_a_value(&self) -> Amperes {
+        match self {
+            Wander::Quiet { .. } => Amperes(0.0),
+            _ => Amperes(self.size().0.abs() / 2.0),
+        }
+    }
+
+    /// The same, its uncertainty combined with the meter's of a difference.
+    fn with_meter(self, values: &[Value], quantum: f64) -> Wander {
+        // The offset is in both levels; what scales goes with the difference.
+        let scale = values.iter().filter(|v| v.current != 0.0).map(|v| v.u / v.current.abs()).fold(f64::INFINITY, f64::min);
+        let scale = if scale.is_finite() { scale.clamp(0.0, 1.0) * self.size().0.abs() } else { 0.0 };
+        // A meter's step is a rectangle (JCGM 100:2008, F.2.2.1), in each of the two levels.
+        let meter = scale.hypot(0.29 * 2f64.sqrt() * quantum);
+        let of = |u: Amperes| Amperes(u.0.hypot(meter));
+        match self {
+            Wander::Quiet { .. } => self,
+            Wander::Telegraph { step, u, switches, stay } => Wander::Telegraph { step, u: of(u), switches, stay },
+            Wander::Jumps { step, u, at, jumps } => Wander::Jumps { step, u: of(u), at, jumps },
+            Wander::Rises { by, u } => Wander::Rises { by, u: of(u) },
+        }
+    }
 }
 
 /// Fewest readings that say anything.
@@ -122,12 +151,16 @@ pub fn wander(values: &[Value]) -> Option<Wander> {
     let least = if (1..=2).contains(&found.len()) { values.len() / 7 } else { 4 };
     let clouds = |left: &[f64]| two_clouds(values, left, quantum, least);
     if let Some(telegraph) = clouds(&left).or_else(|| clouds(&first)) {
-        return Some(telegraph);
+        return Some(telegraph.with_meter(values, quantum));
     }
     if !found.is_empty() {
-        return Some(classified(values, &left, &found, noise));
+        return Some(classified(values, &left, &found, noise).with_meter(values, quantum));
     }
-    Some(rises(values).unwrap_or(Wander::Quiet { least: Amperes((4.0 * noise).max(QUANTA * quantum)) }))
+    Some(
+        rises(values)
+            .map(|rise| rise.with_meter(values, quantum))
+            .unwrap_or(Wander::Quiet { least: Amperes((4.0 * noise).max(QUANTA * quantum)) }),
+    )
 }
 
 /// A step of a meter that shows few different values; zero where it shows many.
@@ -319,7 +352,9 @@ fn classified(values: &[Value], left: &[f64], steps: &[Step], noise: f64) -> Wan
     if steps.len() >= 2 && alternate && largest.size.abs() < 3.0 * least {
         let n = steps.len() as f64;
         let size = steps.iter().map(|s| s.size.abs()).sum::<f64>() / n;
-        let u = steps.iter().map(|s| s.u * s.u).sum::<f64>().sqrt() / n;
+        // What the steps differ by is more than their noise where the fall is not quite the fitted one.
+        let scatter = steps.iter().map(|s| (s.size.abs() - size).powi(2)).sum::<f64>() / (n - 1.0);
+        let u = (steps.iter().map(|s| s.u * s.u).sum::<f64>() / (n * n) + scatter / n).sqrt();
         // Where the levels are far apart every reading tells its own: short stays count then.
         let all = levels(left, steps);
         let (low, high) = all.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
@@ -385,7 +420,8 @@ fn two_clouds(values: &[Value], left: &[f64], quantum: f64, least: usize) -> Opt
     let stay = watched / switches.max(1) as f64;
     Some(Wander::Telegraph {
         step: Amperes(apart),
-        u: Amperes(within * (1.0 / split as f64 + 1.0 / (n - split) as f64).sqrt()),
+        // Not over the root of the readings: what the fall was misjudged by is common to many of them.
+        u: Amperes(within),
         switches,
         stay: (stay > 3.0 * pace).then_some(Seconds(stay)),
     })

@@ -2,8 +2,8 @@
 
 use super::{Curve, Swept, point};
 use crate::analysis::finding::{Figure, Finding, Severity, three};
-use crate::analysis::leakage::conduction::{CAUTION, Law, Verdict, rank};
-use crate::analysis::leakage::sweep::{hysteresis, knee, steepness, too_steep};
+use crate::analysis::leakage::conduction::{CAUTION, LEAST, Law, TOO_UNCERTAIN, Verdict, rank};
+use crate::analysis::leakage::sweep::{hysteresis, knee, steepness, too_steep, ways};
 use crate::units::{Unit, Volts};
 
 pub(super) fn running_away(part: &str, curve: &Curve) -> Option<Finding> {
@@ -65,8 +65,20 @@ pub(super) fn comes_back(swept: &Swept<'_>) -> Option<Finding> {
 }
 
 /// The law that the curve follows, as far as it can be told, and a knee in it.
-pub(super) fn law(part: &str, curve: &Curve) -> Option<Finding> {
-    let ranking = rank(curve)?;
+pub(super) fn law(swept: &Swept<'_>, curve: &Curve) -> Option<Finding> {
+    let part = swept.part;
+    let steps: Vec<(Volts, ())> = swept.steps.iter().map(|s| (s.set, ())).collect();
+    let all = ways(&steps).0.len();
+    let Some(ranking) = rank(curve) else {
+        let sentence = format!(
+            "The laws of conduction were not compared for {part}: too few of its {all} voltages have a leakage above its uncertainty."
+        );
+        let least = format!(
+            "At least {LEAST} voltages are needed, each with a leakage whose standard uncertainty is {:.0} % of it or less: use a lower range or a longer electrification.",
+            TOO_UNCERTAIN * 100.0
+        );
+        return (all >= LEAST).then(|| Finding::new("leakage-law", Severity::Note, sentence).advise(least));
+    };
     let best = ranking.fits.first()?;
     let bend = knee(curve, Some(best.chi_square));
     let bent = bend.map_or(String::new(), |k| {
@@ -79,12 +91,20 @@ pub(super) fn law(part: &str, curve: &Curve) -> Option<Finding> {
             2.0 * k.above.1
         )
     });
-    let n = ranking.points;
-    let power = ranking
-        .fits
-        .iter()
-        .find(|f| f.law == Law::Power)
-        .map_or(String::new(), |f| format!(" Over all of it, the current goes with the voltage to the power of {:.2}.", f.b));
+    let used = ranking.points;
+    let n = if used < all { format!("{used} of {all}") } else { used.to_string() };
+    let left = if used < all {
+        format!(" The others have no leakage above zero, or a standard uncertainty above {:.0} % of it.", TOO_UNCERTAIN * 100.0)
+    } else {
+        String::new()
+    };
+    let power = ranking.fits.iter().find(|f| f.law == Law::Power).map_or(String::new(), |f| {
+        format!(
+            " Over all of it, the current goes with the voltage to the power of {:.2} ± {:.2}.",
+            f.b,
+            2.0 * f.u_b * ranking.widened.sqrt()
+        )
+    });
     let sentence = match &ranking.verdict {
         Verdict::One(law) => format!(
             "Over {n} voltages {part}'s leakage follows the {} law best; the others are told apart by their fit.",
@@ -102,7 +122,7 @@ pub(super) fn law(part: &str, curve: &Curve) -> Option<Finding> {
             law.name()
         ),
     };
-    let mut finding = Finding::new("leakage-law", Severity::Note, format!("{sentence}{power}{bent}")).advise(format!(
+    let mut finding = Finding::new("leakage-law", Severity::Note, format!("{sentence}{left}{power}{bent}")).advise(format!(
         "Compared by AICc; below a difference of 4 two laws are not told apart (Burnham and Anderson 2002). {CAUTION}"
     ));
     for fit in ranking.fits.iter().filter(|f| f.delta.is_finite() && f.delta > 0.0).take(3) {

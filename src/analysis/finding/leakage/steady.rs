@@ -16,7 +16,11 @@ const NOTABLE: f64 = 0.02;
 /// ... where the leakage is this share of the limit at least: in a good part it is a note.
 const WEIGHTY: f64 = 0.1;
 
-/// The worst wander of all voltages: the largest against the leakage there.
+/// A mean stay is told from so many changes on: fewer say little of it.
+const CHANGES: usize = 5;
+
+/// The worst wander of all voltages: the largest step, since one limit is for all of
+/// them; but one that is an anomaly goes before one that is none.
 pub(super) fn wanders(swept: &Swept<'_>) -> Option<Finding> {
     let seen = |s: &LeakageStep| match (s.soak.wander, s.soak.leakage) {
         (Some(Wander::Quiet { .. }) | None, _) => None,
@@ -25,7 +29,14 @@ pub(super) fn wanders(swept: &Swept<'_>) -> Option<Finding> {
     };
     let shares: Vec<(&LeakageStep, Wander, f64, Amperes)> =
         swept.steps.iter().filter_map(|s| seen(s).map(|(w, share, value)| (s, w, share, value))).collect();
-    let (step, wander, share, value) = shares.iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
+    let weighty = |value: Amperes| value.0 >= WEIGHTY * swept.limit.limit.0;
+    let rank = |(_, wander, share, value): &(&LeakageStep, Wander, f64, Amperes)| {
+        (*share >= NOTABLE && weighty(*value), wander.size().0.abs())
+    };
+    let (step, wander, share, value) = shares.iter().max_by(|a, b| {
+        let (a, b) = (rank(a), rank(b));
+        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+    })?;
     let (set, part) = (step.set, swept.part);
     let size = |value: Amperes, u: Amperes| with_uncertainty(value.0, COVERAGE * u.0, Unit::Ampere);
     let percent = format!("{:.1} % of the leakage", share * 100.0);
@@ -37,7 +48,11 @@ pub(super) fn wanders(swept: &Swept<'_>) -> Option<Finding> {
             format!(
                 "At {set} the current through {part} jumps between two levels{also}, {} apart ({percent}), {switches} times{}.",
                 size(*step, *u),
-                stay.map_or(", faster than the readings come".into(), |s| format!(", about every {}", brief(s)))
+                match stay {
+                    None => ", faster than the readings come".into(),
+                    Some(stay) if *switches >= CHANGES => format!(", about every {}", brief(*stay)),
+                    Some(_) => String::new(),
+                }
             ),
             *u,
         ),
@@ -61,10 +76,11 @@ pub(super) fn wanders(swept: &Swept<'_>) -> Option<Finding> {
         ),
         Wander::Quiet { .. } => return None,
     };
-    let notable = *share >= NOTABLE && value.0 >= WEIGHTY * swept.limit.limit.0;
+    let notable = *share >= NOTABLE && weighty(*value);
     let severity = if notable { Severity::Anomaly } else { Severity::Note };
     let advice = match (wander, notable) {
-        (_, false) => "It is small beside the limit: worth knowing, no fault by itself.".to_owned(),
+        (_, false) if weighty(*value) => "It is small beside the leakage: worth knowing, no fault by itself.".to_owned(),
+        (_, false) => "The leakage is small beside the limit: worth knowing, no fault by itself.".to_owned(),
         (Wander::Rises { .. }, _) => {
             "A current that rises at constant voltage is a warning: stop, and do not leave the part under bias unattended."
                 .to_owned()
