@@ -231,7 +231,7 @@ fn working() -> Markup {
             li { "Uncertainties: the makers' limits of error as rectangular unless the profile says otherwise, with the resolution, combined as in JCGM 100:2008; expanded with k = 2. The voltage of an event on a ramp lies between two steps: their distance counts as limits of error, too." }
             li { "Regions of a ramp: the straight pieces that cost least, with a penalty for each border; then the exponent of the current over the voltage. A good unit is compared step by step, within the uncertainties of both and 10 %." }
             li { "A current below the instrument's floor is not distinguishable from zero with it; it is neither 0 nor a sign of a dead unit." }
-            li { "Failing rate: exact interval of Clopper and Pearson; void starts do not count. Failed and good starts are compared by Mann and Whitney's test, corrected for the number of conditions tried." }
+            li { "Failing rate: exact interval of Clopper and Pearson, or, where starts went on until a claim was decided, one that allows for such a stop; void starts do not count. What failures hang on: logistic regression with Firth's penalty, and clusters by the runs test, corrected after Holm for the number of conditions tried." }
             li { "Leakage: mean of the last readings before the electrification time; what is still absorption in it by a constant and a power of time (Curie and von Schweidler) fitted to the readings after the charging current has gone; laws of conduction compared by AICc (Burnham and Anderson 2002); limits as named with the finding; judged with a guard band of the expanded uncertainty (ILAC-G8:09/2019)." }
         }
     }

@@ -31,7 +31,7 @@ fn a_good_unit_proves_its_claim_and_the_stage_ends_there() {
     assert_eq!(outcome.run.starts(1).unwrap().len(), 25);
     assert_eq!(
         said(&outcome, "claim-proved"),
-        "Proved with 90 % confidence: the failing rate is below 10 %; none of 25 starts failed."
+        "Proved with 90 % confidence (one-sided): the failing rate is below 10 %; none of 25 starts failed."
     );
     assert!(outcome.ended.findings.iter().all(|f| f.code != "starts-good"));
     let what = &outcome.run.stages().unwrap()[0].what;
@@ -47,7 +47,7 @@ fn a_unit_that_never_starts_refutes_it_soon() {
     assert_eq!(outcome.run.starts(1).unwrap().len(), 3);
     assert_eq!(
         said(&outcome, "claim-refuted"),
-        "Refuted with 90 % confidence: the failing rate is not below 10 %; 3 of 3 starts failed."
+        "Refuted with 90 % confidence (one-sided): the failing rate is not below 10 %; 3 of 3 starts failed."
     );
     assert!(said(&outcome, "starts-fail").contains("3 of 3"));
 }
@@ -82,7 +82,7 @@ fn a_run_that_is_cut_goes_on_with_the_tally_and_the_same_off_times() {
     let once = cut(tempfile::tempdir().unwrap(), &plan, &unit(""), Some(20.0));
     assert_eq!(once.ended.exit, Exit::Stopped, "{}", once.ended.how);
     let open = said(&once, "claim-open");
-    assert!(open.contains("starts failed; with 90 % confidence that shows a rate below"), "{open}");
+    assert!(open.contains("starts failed; with 90 % confidence (one-sided) that shows a rate below"), "{open}");
     let again = cut(once.folder, &plan, &unit(""), None);
     assert_eq!(again.ended.exit, Exit::Within, "{}", again.ended.how);
     let starts = again.run.starts(1).unwrap();

@@ -21,7 +21,7 @@ pub(super) fn claim(claim: &Claim, summary: &Summary) -> Finding {
         Decision::Proved => Finding::new(
             "claim-proved",
             Severity::Note,
-            format!("Proved with {sure} confidence: the failing rate is below {below}; {of}."),
+            format!("Proved with {sure} confidence (one-sided): the failing rate is below {below}; {of}."),
         )
         .advise(if failed == 0 {
             "It holds for starts under these conditions. It proves a repair only against a failing rate that was measured before it, under the same conditions."
@@ -31,7 +31,7 @@ pub(super) fn claim(claim: &Claim, summary: &Summary) -> Finding {
         Decision::Refuted => Finding::new(
             "claim-refuted",
             Severity::Anomaly,
-            format!("Refuted with {sure} confidence: the failing rate is not below {below}; {of}."),
+            format!("Refuted with {sure} confidence (one-sided): the failing rate is not below {below}; {of}."),
         )
         .advise("More starts will not prove it. Find what fails first, and begin a new run after that."),
         Decision::Open => open(claim, summary, &of),
@@ -53,13 +53,14 @@ fn open(claim: &Claim, summary: &Summary, of: &str) -> Finding {
     let (failed, counted) = (summary.failed, summary.good + summary.failed);
     let sure = Ratio(claim.confidence());
     let shown = Claim::upper(failed, counted, claim.confidence()).filter(|bound| bound.0 < 1.0).map_or(String::new(), |bound| {
-        format!("; with {sure} confidence that shows a rate below {}, and no less", spelled(bound.0, Unit::Percent))
+        format!("; with {sure} confidence (one-sided) that shows a rate below {}, and no less", spelled(bound.0, Unit::Percent))
     });
     let sentence = format!("Not decided whether the failing rate is below {}: {of}{shown}.", claim.below());
     let made = Finding::new("claim-open", Severity::Undecided, sentence);
     match claim.proved_after(failed).and_then(|n| n.checked_sub(counted)).filter(|n| *n > 0) {
         Some(more) => made.advise(format!(
-            "{more} more starts without a failure would prove it. The starts of another run do not add to these."
+            "{more} more {} without a failure would prove it. The starts of another run do not add to these.",
+            if more == 1 { "start" } else { "starts" }
         )),
         None => made,
     }

@@ -9,6 +9,9 @@ use crate::units::Unit;
 /// Below this chance a dependence is told without reserve.
 const SURE: f64 = 0.01;
 
+/// An upper limit of an odds ratio beyond this is not told.
+const WIDEST: f64 = 1000.0;
+
 /// The strongest dependence, or that none is to be seen; and clusters in the order.
 pub(super) fn dependence(looked: &Looked, failed: u64, counted: u64) -> Vec<Finding> {
     let mut made = Vec::new();
@@ -74,7 +77,18 @@ fn depends(strongest: &Dependence, looked: &Looked) -> Finding {
     });
     let odds = match (strongest.along, strongest.odds) {
         (Along::Doubling, Some((factor, low, high))) => {
-            format!(" Each doubling multiplies the odds of failing by {factor:.2} ({low:.2} to {high:.2}).")
+            // Beyond that the fit says that it separates them, not by how much.
+            if high > WIDEST || !high.is_finite() {
+                if factor > 1.0 && low > 1.0 {
+                    format!(
+                        " Each doubling multiplies the odds of failing by at least {low:.2}: it all but separates failed from good starts."
+                    )
+                } else {
+                    String::new()
+                }
+            } else {
+                format!(" Each doubling multiplies the odds of failing by {factor:.2} ({low:.2} to {high:.2}).")
+            }
         }
         _ => String::new(),
     };
@@ -87,7 +101,7 @@ fn depends(strongest: &Dependence, looked: &Looked) -> Finding {
     let mut made = Finding::new("starts-depend", Severity::Note, sentence)
         .advise(format!("{}{reserve}", advice(strongest.on, more)))
         .figure(plain("chance", strongest.adjusted));
-    if let Some((factor, low, high)) = strongest.odds {
+    if let Some((factor, low, high)) = strongest.odds.filter(|(.., high)| *high <= WIDEST) {
         let name =
             if strongest.along == Along::Doubling { "odds ratio of a doubling" } else { "odds ratio, lower to upper third" };
         made = made.figure(plain(name, factor).within(low, high, 0.95));
@@ -164,9 +178,11 @@ fn advice(on: &str, more: bool) -> &'static str {
 fn none(looked: &Looked, failed: u64, counted: u64) -> Option<Finding> {
     if failed < FEWEST || counted - failed < FEWEST {
         return (failed > 0 && counted > failed).then(|| {
-            let rarer = if failed < FEWEST { format!("{failed} failed") } else { format!("{} good", counted - failed) };
+            let (n, kind) = if failed < FEWEST { (failed, "failed") } else { (counted - failed, "good") };
+            let too_few = if n == 1 { "start" } else { "starts" };
+            let verb = if n == 1 { "is" } else { "are" };
             let sentence =
-                format!("What the failures hang on cannot be said: {rarer} starts of {counted} are too few to compare.");
+                format!("What the failures hang on cannot be said: {n} {kind} {too_few} of {counted} {verb} too few to compare.");
             Finding::new("starts-no-dependence", Severity::Note, sentence)
         });
     }

@@ -123,7 +123,7 @@ fn diverge(courses: &Courses<'_>, envelope: &Envelope, sight: &Sight) -> Finding
     });
     let none = if left.len() < looked { format!(" {} of them do not leave it.", looked - left.len()) } else { String::new() };
     let sentence = format!(
-        "Failing starts leave the course of {good} good ones {} after switching on{spread}{there} ({looked} compared; of good starts about one in ten leaves it too).{none}{} The moment is known to {}.",
+        "Failing starts leave the course of {good} good ones {} after switching on{spread}{there} ({looked} compared; of good starts about one in ten leaves it too).{none}{} Readings are {} apart: this is the first that differs, and the fault may begin earlier.",
         three(middle, Unit::Second),
         later(courses),
         three(sight.gap.0, Unit::Second),

@@ -2,6 +2,8 @@
 
 use super::power::spelled;
 use super::{Figure, Finding, Severity};
+use crate::analysis::dependence::FEWEST;
+use crate::analysis::sequential::Decision;
 use crate::analysis::starts::{CONFIDENCE, Summary, starts_for_proof};
 use crate::units::{Amperes, Ratio, Unit, with_uncertainty};
 
@@ -25,13 +27,16 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
     };
     made.extend(summary.claim.map(|claim| super::claim::claim(&claim, summary)));
     let observed = summary.failed as f64 / counted as f64;
+    // After a refutation what fails is to be found, however wide the interval.
+    let refuted = summary.claim.is_some_and(|claim| claim.decide(summary.failed, counted) == Decision::Refuted);
     let figure = Figure::quantity("failing rate", observed, Unit::Percent, None).within(rate.low.0, rate.high.0, CONFIDENCE);
     let counts =
         [Figure::count("failed", summary.failed), Figure::count("counted", counted), Figure::count("void", summary.void)];
     let mut finding = if summary.failed == 0 {
         let bound = summary.bound.unwrap_or(Ratio(1.0));
         let sentence = format!(
-            "0 of {counted} starts failed: with 95 % confidence the failing rate is below {}.{voids}",
+            "0 of {counted} {} failed: with 95 % confidence (one-sided) the failing rate is below {}.{voids}",
+            if counted == 1 { "start" } else { "starts" },
             spelled(bound.0, Unit::Percent)
         );
         Finding::new("starts-good", Severity::Note, sentence)
@@ -51,21 +56,24 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
             })
             .collect();
         let sentence = format!(
-            "{} of {counted} starts failed, {} (95 % interval {} to {}): {}.{voids}",
+            "{} of {counted} {} failed, {} (two-sided 95 % interval {} to {}): {}.{voids}",
             summary.failed,
+            if counted == 1 { "start" } else { "starts" },
             spelled(observed, Unit::Percent),
             spelled(rate.low.0, Unit::Percent),
             spelled(rate.high.0, Unit::Percent),
             kinds.join("; ")
         );
         let mut finding = Finding::new("starts-fail", Severity::Anomaly, sentence);
-        if let Some(n) = starts_for_proof(summary)
+        if summary.good == 0 && counted >= FEWEST {
+            finding = finding.advise("It fails every time: look for it now. More starts will tell no more of the rate.");
+        } else if let Some(n) = starts_for_proof(summary).filter(|_| !refuted)
             && n > MANY * counted
         {
             finding = finding.advise(format!(
                 "So few failures say little of the rate, and a proof of repair would take {n} starts without one: make more starts first, before anything is repaired."
             ));
-        } else if let Some(n) = starts_for_proof(summary) {
+        } else if let Some(n) = starts_for_proof(summary).filter(|n| *n <= MANY * counted) {
             finding = finding.advise(format!(
                 "After the repair, {n} starts without a failure under the same conditions would show with 95 % confidence that the rate is below {}, the least that it can have been.",
                 spelled(rate.low.0, Unit::Percent)

@@ -114,7 +114,7 @@ fn failing_starts_are_told_with_their_exact_interval_and_what_they_hang_on() {
     let found = finding::starts(&summary, Amperes(0.12), &["running", "asleep"]);
     assert_eq!(found[0].severity, Severity::Anomaly);
     let sentence = &found[0].sentence;
-    assert!(sentence.starts_with("4 of 100 starts failed, 4.00 % (95 % interval 1.10 % to 9.93 %)"), "{sentence}");
+    assert!(sentence.starts_with("4 of 100 starts failed, 4.00 % (two-sided 95 % interval 1.10 % to 9.93 %)"), "{sentence}");
     assert!(sentence.contains("4 × no start: another state (asleep) at (65.00"), "{sentence}");
     assert!(sentence.contains("3 void starts do not count"), "{sentence}");
     assert!(found[0].advice.as_ref().unwrap().contains("271 starts without a failure"), "{:?}", found[0].advice);
