@@ -1,11 +1,9 @@
-//! The made-up board: an input capacitor, a reset that must be re-armed, an
-//! arming delay with a capacitor that may leak, a gate, and what it draws in each
-//! of its states.
+//! The made-up board of a `[board]` table: an input capacitor, a reset that must be
+//! re-armed, an arming delay with a capacitor that may leak, a gate, and what it draws
+//! in each of its states.
 
-use super::leaky::{Leaky, Part};
+use super::circuit::{Circuit, Condition, Draws, GROUND, Load, Node, Solid, State, Transition};
 use crate::units::{Amperes, Farads, Ohms, Ratio, Seconds, Volts};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 
 /// What a board is like.
 #[derive(Clone, Debug)]
@@ -25,7 +23,7 @@ pub struct Board {
     /// Drawn when hung.
     pub hung: Amperes,
     /// The arming delay: resistor from the input, capacitor, threshold of the gate as a share of the input.
-    pub arming: Option<(Ohms, Leaky, Ratio)>,
+    pub arming: Option<(Ohms, Solid, Ratio)>,
     /// Latch-up: when, and the current then.
     pub latch_up: Option<(LatchUp, Amperes)>,
     /// A path that opens above a voltage, with this resistance for what is above it.
@@ -42,155 +40,65 @@ pub enum LatchUp {
 }
 
 /// A latched-up path holds this many volts, and carries its full current a little above.
-const HOLDING: (f64, f64) = (0.8, 1.0);
+const HOLDING: (Volts, Volts) = (Volts(0.8), Volts(1.0));
+/// Below this voltage a load can no longer draw its current.
+const NOTHING: Volts = Volts(0.2);
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum State {
-    /// Without power, reset re-armed.
-    Off,
-    /// Below drop-out, reset not yet re-armed.
-    BrownOut,
-    /// Working, waiting for the arming delay.
-    Asleep,
-    Running,
-    Hung,
-    LatchedUp,
-}
-
-/// A board in time.
-#[derive(Debug)]
-pub struct Live {
-    kind: Board,
-    /// Voltage at its input.
-    pub voltage: f64,
-    state: State,
-    time: f64,
-    arming: Option<Part>,
-    starts: u64,
-    random: ChaCha8Rng,
-}
-
-impl Live {
-    /// A board without power.
-    pub fn new(kind: Board, seed: u64) -> Self {
-        let arming = kind.arming.as_ref().map(|(_, leaky, _)| Part::new(leaky.clone(), seed ^ 0xA5A5));
-        Self {
-            kind,
-            voltage: 0.0,
-            state: State::Off,
-            time: 0.0,
-            arming,
-            starts: 0,
-            random: ChaCha8Rng::seed_from_u64(seed ^ 0xB0A4D),
-        }
-    }
-
-    /// Moves on by `h` seconds: `feed` amperes from a source that falls by
-    /// `conductance` amperes for each volt the input rises.
-    pub fn step(&mut self, h: f64, feed: f64, conductance: f64) {
-        let arming = self.arm(h);
-        let v = self.voltage;
-        let (clamped, clamps) = self.clamped();
-        // Implicit throughout: a load that cannot draw from nothing counts as a
-        // conductance, so that no step, however long, undershoots zero.
-        let load = if v > 0.0 { (self.draws() + arming.max(0.0)) / v } else { 0.0 };
-        let back = (-arming).max(0.0);
-        let slope = conductance + clamps;
-        let by = h / self.kind.input.0;
-        self.voltage = ((v + by * (feed + back - clamped + slope * v)) / (1.0 + by * (slope + load))).max(0.0);
-        self.time += h;
-        self.change_state();
-    }
-
-    /// A source of current that holds no more than `level` volts: what the last step
-    /// of `h` seconds brought beyond it did not flow. Returns that, in amperes.
-    pub fn hold_to(&mut self, level: f64, h: f64) -> f64 {
-        let beyond = (self.voltage - level).max(0.0);
-        self.voltage -= beyond;
-        beyond * self.kind.input.0 / h
-    }
-
-    /// Taken off the bench: discharged by hand.
-    pub fn put_away(&mut self) {
-        self.voltage = 0.0;
-        self.state = State::Off;
-        if let Some(part) = &mut self.arming {
-            part.discharge();
-        }
-    }
-
-    /// What flows in paths that open above a voltage, and how steeply it rises with it.
-    fn clamped(&self) -> (f64, f64) {
-        let v = self.voltage;
-        let short = self.kind.short.map(|(above, ohms)| (above.0, ohms.0));
-        let latched = match (self.state, self.kind.latch_up) {
-            (State::LatchedUp, Some((_, amperes))) if v < HOLDING.1 => Some((HOLDING.0, (HOLDING.1 - HOLDING.0) / amperes.0)),
-            _ => None,
-        };
-        let paths = [short, latched].into_iter().flatten().filter(|(above, _)| v > *above);
-        paths.fold((0.0, 0.0), |sum, (above, ohms)| (sum.0 + (v - above) / ohms, sum.1 + 1.0 / ohms))
-    }
-
-    /// The arming delay; returns what it takes from the input. While the board is
-    /// without power the capacitor empties through the same resistor.
-    fn arm(&mut self, h: f64) -> f64 {
-        match (&mut self.arming, &self.kind.arming) {
-            (Some(part), Some((resistor, ..))) => part.step(h, self.voltage, resistor.0),
-            _ => 0.0,
-        }
-    }
-
-    fn draws(&self) -> f64 {
-        let v = self.voltage;
-        let (share, period) = self.kind.ripple;
-        let ripple = 1.0 + share.0 * (std::f64::consts::TAU * self.time / period.0).sin();
-        let own = match self.state {
-            State::Off | State::BrownOut => self.kind.asleep.0 * (v / self.kind.dropout.0).min(1.0),
-            State::Asleep => self.kind.asleep.0,
-            State::Running => self.kind.running.0 * ripple,
-            State::Hung => self.kind.hung.0,
-            State::LatchedUp if v < HOLDING.1 => 0.0,
-            State::LatchedUp => self.kind.latch_up.map_or(0.0, |(_, amperes)| amperes.0),
-        };
-        // Nothing is drawn from nothing.
-        own * (v / 0.2).min(1.0)
-    }
-
-    fn change_state(&mut self) {
-        let (v, dropout, reset) = (self.voltage, self.kind.dropout.0, self.kind.reset_below.0);
-        self.state = match self.state {
-            State::Off if v > dropout => {
-                self.starts += 1;
-                let latches = match self.kind.latch_up {
-                    Some((LatchUp::Chance(chance), _)) => self.random.random_bool(chance.0.clamp(0.0, 1.0)),
-                    Some((LatchUp::AtStart(number), _)) => self.starts == number,
-                    None => false,
-                };
-                if latches { State::LatchedUp } else { State::Asleep }
+impl Board {
+    /// Puts it into a circuit, with its input at a node.
+    pub fn place(&self, circuit: &mut Circuit, input: Node) {
+        circuit.capacitor("c.input", input, GROUND, self.input);
+        let arm = match &self.arming {
+            Some((resistor, capacitor, _)) => {
+                let arm = circuit.node("arming");
+                circuit.resistor("r.arming", input, arm, *resistor);
+                capacitor.place(circuit, "c.arming", arm, GROUND);
+                arm
             }
-            State::BrownOut if v < reset => State::Off,
-            State::BrownOut if v > dropout => State::Hung,
-            State::Asleep if self.armed() => State::Running,
-            State::Asleep | State::Running | State::Hung if v < dropout * 0.9 => State::BrownOut,
+            None => input,
+        };
+        circuit.device("board", &[input, GROUND, arm], Load::new(self.states()));
+    }
+
+    /// Without power; below drop-out, reset not yet re-armed; working, waiting for the
+    /// arming delay; running; hung; latched up.
+    fn states(&self) -> Vec<State> {
+        let [off, brown_out, asleep, running, hung, latched] = [0, 1, 2, 3, 4, 5];
+        let above = |volts: Volts| Condition::Above(0, volts);
+        let below = |volts: Volts| Condition::Below(0, volts);
+        let to = |to: usize, when: Vec<Condition>| Transition { to, when, chance: Ratio(1.0) };
+        let falls = to(brown_out, vec![below(self.dropout * 0.9)]);
+        let starts = match self.latch_up {
+            Some((LatchUp::Chance(chance), _)) => Some(Transition { chance, ..to(latched, vec![above(self.dropout)]) }),
+            Some((LatchUp::AtStart(number), _)) => Some(to(latched, vec![above(self.dropout), Condition::Visit(number)])),
+            None => None,
+        };
+        let runs = self.arming.as_ref().map_or(above(Volts(0.0)), |(_, _, share)| Condition::AboveShare(2, *share, 0));
+        let state = |name: &str, draws: Draws, transitions: Vec<Transition>| {
+            let short = self.short.map(|(above, ohms)| Draws::Above(above, ohms));
+            let draws = std::iter::once(draws).chain(short).collect();
+            State { name: name.to_owned(), draws, ripple: None, transitions }
+        };
+        let wants = |amperes: Amperes| Draws::Current(amperes, NOTHING);
+        // Too low for what is inside: in proportion to the voltage.
+        let little = || Draws::Points(vec![(Volts(0.0), Amperes(0.0)), (self.dropout.max(NOTHING), self.asleep)]);
+        let holds = |amperes| Draws::Points(vec![(HOLDING.0, Amperes(0.0)), (HOLDING.1, amperes)]);
+        let mut states = vec![
+            state("off", little(), starts.into_iter().chain([to(asleep, vec![above(self.dropout)])]).collect()),
+            state("browned out", little(), vec![to(off, vec![below(self.reset_below)]), to(hung, vec![above(self.dropout)])]),
+            state("asleep", wants(self.asleep), vec![to(running, vec![runs]), falls.clone()]),
+            state("running", wants(self.running), vec![falls.clone()]),
+            state("hung", wants(self.hung), vec![falls]),
             // A latch-up lasts until the power is gone, also where the supply limits it.
-            State::LatchedUp if v < HOLDING.0 * 0.5 => State::BrownOut,
-            same => same,
-        };
-    }
-
-    fn armed(&self) -> bool {
-        match (&self.arming, &self.kind.arming) {
-            (Some(part), Some((_, _, threshold))) => part.voltage > threshold.0 * self.voltage,
-            _ => true,
+            state(
+                "latched up",
+                holds(self.latch_up.map_or(Amperes(0.0), |(_, amperes)| amperes)),
+                vec![to(brown_out, vec![below(HOLDING.0 * 0.5)])],
+            ),
+        ];
+        if let Some(state) = states.get_mut(running).filter(|_| self.ripple.0.0 != 0.0) {
+            state.ripple = Some(self.ripple);
         }
-    }
-
-    /// The longest step that keeps its changes small, in seconds.
-    pub fn longest_step(&self) -> f64 {
-        let own = match self.state {
-            State::Running => 0.01,
-            _ => 0.02,
-        };
-        self.arming.as_ref().map_or(own, |p| p.longest_step().min(own))
+        states
     }
 }

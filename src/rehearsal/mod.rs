@@ -9,7 +9,6 @@
 
 mod board;
 pub mod circuit;
-mod leaky;
 mod message;
 mod meter;
 mod panel;

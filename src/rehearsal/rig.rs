@@ -1,7 +1,6 @@
 //! A rehearsal bench: the circuit with its two stand-ins, in one place.
 
-use super::board::Live;
-use super::leaky::{Leaky, Part};
+use super::circuit::Solid;
 use super::message::{self, Device, Does};
 use super::meter::MeterDevice;
 use super::panel::Panel;
@@ -68,14 +67,8 @@ impl Rig {
             }
             None => None,
         };
-        let parts = unit
-            .parts
-            .iter()
-            .zip(1..)
-            .map(|((name, (leaky, series)), n)| (name.clone(), (Part::new(leaky.clone(), seed ^ (0xC0 + n)), series.0)))
-            .collect();
-        let board = Live::new(unit.board.clone(), seed);
-        let mut world = World::new(board, name, parts, bench.leads.resistance.0, profile.output.off_is);
+        let source = supply.source();
+        let mut world = World::new(unit.things(name), name, bench.leads.resistance, supply.electrics(), source, seed);
         world.set_shunt(meter.as_ref().map_or(0.0, MeterDevice::shunt));
         let wires = (seat.profile.wire.clone(), bench.meter.as_ref().map(|m| m.profile.wire.clone()));
         Ok(Self {
@@ -150,7 +143,7 @@ impl Rig {
 
     /// A resistor that can be connected, like a part of the unit file.
     pub fn add_load(&self, name: &str, resistance: Ohms) {
-        self.lock().world.add_part(name, Part::new(Leaky::resistor(resistance / 2.0), 0), resistance.0 / 2.0);
+        self.lock().world.add_part(name, Solid::resistor(resistance / 2.0), resistance / 2.0);
     }
 
     /// What a stand-in does beside its dialect.

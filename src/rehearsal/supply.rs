@@ -1,5 +1,6 @@
 //! The stand-in supply: a profile's dialect from the device's side.
 
+mod electrics;
 mod hands;
 mod orders;
 mod shown;
@@ -7,7 +8,7 @@ mod shown;
 use super::message::order::Over;
 use super::message::{Dialogue, Does};
 use super::panel::Panel;
-use super::world::{Source, World};
+use super::world::{Electrics, Source, World};
 use crate::instrument::profile::{OutOfRange, Profile, ReplyForm, Setting, SupplyProfile, UnitInReply};
 use crate::plan::{Quirks, SupplySeat};
 use crate::scpi::error_queue::codes;
@@ -131,6 +132,20 @@ impl SupplyDevice {
         self.channels.get(&self.wired).map_or((0.0, 0.0), |c| (c.voltage, c.limit))
     }
 
+    /// What its output is like.
+    pub fn electrics(&self) -> Electrics {
+        electrics::usual(&self.profile)
+    }
+
+    /// What the wired channel is set to.
+    pub fn source(&self) -> Source {
+        let (voltage, limit) = self.set_points();
+        let off = self.profile.output.off_is;
+        let rated = self.profile.rated_voltage.0;
+        let slew = (rated / RISE, rated / self.profile.output.fall.0.max(1e-3));
+        Source { on: self.is_on(), voltage, limit, off, slew }
+    }
+
     /// Whether each output is on, from channel 1.
     pub fn outputs(&self) -> Vec<bool> {
         self.channels.values().map(|c| c.on).collect()
@@ -196,10 +211,7 @@ impl SupplyDevice {
             }
         }
         if number == self.wired {
-            let off = self.profile.output.off_is;
-            let rated = self.profile.rated_voltage.0;
-            let slew = (rated / RISE, rated / self.profile.output.fall.0.max(1e-3));
-            world.set_source(Source { on: channel.on, voltage: channel.voltage, limit: channel.limit, off, slew });
+            world.set_source(self.source());
         }
     }
 }

@@ -2,10 +2,14 @@
 //! `scripts/README.md`.
 
 use super::board::{Board, LatchUp};
-use super::leaky::Leaky;
+use super::circuit::{AfterRest, Field, Solid, Telegraph};
+use super::world::Thing;
 use crate::document::{Document, Problems, Table};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
 use std::collections::BTreeMap;
+
+/// Time constants of the absorbing branches of a part.
+const ABSORBING: [Seconds; 3] = [Seconds(1.0), Seconds(10.0), Seconds(100.0)];
 
 /// A unit file as read.
 #[derive(Clone, Debug)]
@@ -14,7 +18,7 @@ pub struct UnitFile {
     pub cause: String,
     pub(super) board: Board,
     /// Parts by name, each with the resistor of its fixture.
-    pub(super) parts: BTreeMap<String, (Leaky, Ohms)>,
+    pub(super) parts: BTreeMap<String, (Solid, Ohms)>,
     /// The text that it was read from.
     pub document: Document,
 }
@@ -34,9 +38,9 @@ impl UnitFile {
                     if let Some(mut inner) = table.table(&name) {
                         inner.rename(format!("[part.{name}]"));
                         let series = inner.quantity("series").unwrap_or(Ohms(1e3));
-                        let leaky = leaky(&mut inner);
+                        let solid = solid(&mut inner);
                         inner.finish();
-                        parts.insert(name, (leaky?, series));
+                        parts.insert(name, (solid?, series));
                     }
                 }
                 table.finish();
@@ -44,6 +48,16 @@ impl UnitFile {
             let board = root.need_table("board").and_then(|table| board(table, &parts));
             Some(UnitFile { cause: cause?, board: board?, parts, document: document.clone() })
         })
+    }
+
+    /// What can be connected: the board under the unit's name, and the parts.
+    pub(super) fn things(&self, unit: &str) -> BTreeMap<String, Thing> {
+        let part = |(name, (solid, series)): (&String, &(Solid, Ohms))| {
+            (name.clone(), Thing::Part(Box::new(solid.clone()), *series))
+        };
+        let mut things: BTreeMap<String, Thing> = self.parts.iter().map(part).collect();
+        things.insert(unit.to_owned(), Thing::Board(Box::new(self.board.clone())));
+        things
     }
 
     /// A plain good unit, for plans without a unit file: a resistor-like load that
@@ -70,48 +84,35 @@ fn or<Q: Quantity>(table: &mut Table<'_>, key: &str, default: f64) -> Q {
     table.quantity(key).unwrap_or_else(|| Q::of(default))
 }
 
-fn leaky(table: &mut Table<'_>) -> Option<Leaky> {
+fn solid(table: &mut Table<'_>) -> Option<Solid> {
     let capacitance: Option<Farads> = table.need("capacitance");
     let insulation: Option<Ohms> = table.need("insulation");
     let field = table.table("field").and_then(|mut field| {
-        let made = (field.need::<Amperes>("at_1V"), field.number("slope"));
+        let made = (field.need("at_1V"), field.number("slope"));
         field.finish();
-        Some((made.0?.0, made.1?))
+        Some(Field { at_one_volt: made.0?, slope: made.1? })
     });
-    let rest = table.table("after_rest").map(|mut rest| {
-        let made = (or(&mut rest, "more", 0.0), or(&mut rest, "time", 5.0), or(&mut rest, "settles_in", 20.0));
+    let after_rest = table.table("after_rest").map(|mut rest| {
+        let (more, time, settles_in) = (or(&mut rest, "more", 0.0), or(&mut rest, "time", 5.0), or(&mut rest, "settles_in", 20.0));
         rest.finish();
-        made
+        AfterRest { more, time, settles_in }
     });
     let telegraph = table.table("telegraph").map(|mut telegraph| {
-        let made = (or(&mut telegraph, "more", 0.0), or(&mut telegraph, "stay", 5.0));
+        let (more, stay) = (or(&mut telegraph, "more", 0.0), or(&mut telegraph, "stay", 5.0));
         telegraph.finish();
-        made
+        Telegraph { more, stay }
     });
-    let absorption = or(table, "absorption", 0.0);
-    let (field_current, field_slope) = field.unwrap_or((0.0, 0.0));
-    let (rest_gain, rest_time, settle_time) = rest.unwrap_or((Ratio(0.0), Seconds(5.0), Seconds(20.0)));
-    let (telegraph_gain, telegraph_stay) = telegraph.unwrap_or((Ratio(0.0), Seconds(5.0)));
+    let share: Ratio = or(table, "absorption", 0.0);
+    let absorption = if share.0 > 0.0 { ABSORBING.map(|time| (share, time)).into() } else { Vec::new() };
     let (capacitance, insulation) = (capacitance?, insulation?);
     if capacitance.0 <= 0.0 || insulation.0 <= 0.0 {
         table.problem("capacitance", "a capacitance and an insulation are above zero", "not above zero", None);
         return None;
     }
-    Some(Leaky {
-        capacitance,
-        insulation,
-        field_current,
-        field_slope,
-        rest_gain,
-        rest_time,
-        settle_time,
-        telegraph_gain,
-        telegraph_stay,
-        absorption,
-    })
+    Some(Solid { capacitance, insulation, field, after_rest, telegraph, absorption })
 }
 
-fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Leaky, Ohms)>) -> Option<Board> {
+fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Solid, Ohms)>) -> Option<Board> {
     let input: Option<Farads> = table.need("input");
     let running: Option<Amperes> = table.need("running");
     let asleep: Option<Amperes> = table.need("asleep");
@@ -127,7 +128,7 @@ fn board(mut table: Table<'_>, parts: &BTreeMap<String, (Leaky, Ohms)>) -> Optio
         let resistor: Option<Ohms> = arming.need("resistor");
         let threshold: Ratio = or(&mut arming, "threshold", 0.5);
         let name = arming.need_text("capacitor")?;
-        let part = parts.get(&name).map(|(leaky, _)| leaky.clone());
+        let part = parts.get(&name).map(|(solid, _)| solid.clone());
         if part.is_none() {
             arming.problem("capacitor", format!("there is no [part.{name}]"), "not a part of this file", None);
         }

@@ -1,58 +1,42 @@
-//! The circuit: supply output, leads, the meter's shunt, and what is connected.
-//! Moves on only when somebody looks; steps are small where much changes.
+//! The circuit on the bench: the supply's output, leads, the meter's input, and what is
+//! connected, in one circuit that the solver moves on when somebody looks.
+//!
+//! What is taken off the bench is discharged by hand; what is connected begins without
+//! charge, in a circuit of its own. A circuit that cannot be solved stands still from
+//! there on, and says why.
 
-use super::board::Live;
-use super::leaky::Part;
-use crate::instrument::profile::OffState;
+mod output;
+mod wiring;
+
+pub use output::{Electrics, Guards, Over, Sense, Source};
+pub use wiring::Thing;
+
+use super::circuit::Solid;
+use crate::units::{Ohms, Seconds};
 use std::collections::BTreeMap;
-
-/// Resistance that a supply presents when it has to take current back.
-const SINK: f64 = 50.0;
-/// Resistance that holds an output at zero volts when it is off.
-const HOLD: f64 = 1.0;
-/// Longest step while the output rises or falls, in seconds.
-const SLEWING: f64 = 2e-4;
-/// Largest change of the voltage in one step, in volts and as a share.
-const CHANGE: (f64, f64) = (0.004, 0.01);
-
-/// The supply's output as the circuit sees it.
-#[derive(Clone, Copy, Debug)]
-pub struct Source {
-    /// Whether it is on.
-    pub on: bool,
-    /// Volts when on.
-    pub voltage: f64,
-    /// Amperes at most.
-    pub limit: f64,
-    /// What it is when off.
-    pub off: OffState,
-    /// Volts per second, up and down.
-    pub slew: (f64, f64),
-}
-
-/// What is connected.
-enum Load {
-    Board(Box<Live>),
-    Part { part: Box<Part>, series: f64 },
-}
+use wiring::{OPEN, Wired};
 
 /// The circuit.
 pub struct World {
-    time: f64,
-    step: f64,
-    source: Source,
-    /// Volts that the output has reached on its way to the set voltage.
-    level: f64,
-    /// Leads, and the shunt of a meter in series.
-    leads: f64,
-    shunt: f64,
-    board: Option<Box<Live>>,
-    parts: BTreeMap<String, (Part, f64)>,
-    load: Load,
+    things: BTreeMap<String, Thing>,
     connected: String,
-    /// Charge through the lead so far, volt-seconds at the unit so far.
-    charge: f64,
-    volt_seconds: f64,
+    /// How often something was connected.
+    turn: u64,
+    seed: u64,
+    electrics: Electrics,
+    source: Source,
+    guards: Guards,
+    leads: Ohms,
+    /// Of the meter: its shunt in the lead, and its input across the unit.
+    shunt: Ohms,
+    across: Ohms,
+    live: Option<Wired>,
+    failure: Option<String>,
+    time: f64,
+    /// Bench time at which the circuit that is there began.
+    since: f64,
+    /// Charge through the lead, volt-seconds at the unit and steps, of circuits before.
+    before: (f64, f64, u64),
 }
 
 /// What can be seen from outside.
@@ -69,28 +53,32 @@ pub struct Seen {
 }
 
 impl World {
-    /// With the board connected.
-    pub fn new(board: Live, unit: &str, parts: BTreeMap<String, (Part, f64)>, leads: f64, off: OffState) -> Self {
-        let source = Source { on: false, voltage: 0.0, limit: 0.0, off, slew: (1e4, 1e4) };
-        Self {
-            time: 0.0,
-            step: 1e-5,
-            source,
-            level: 0.0,
-            leads,
-            shunt: 0.0,
-            board: None,
-            parts,
-            load: Load::Board(Box::new(board)),
+    /// With `unit` of the `things` connected, through these leads.
+    pub fn new(things: BTreeMap<String, Thing>, unit: &str, leads: Ohms, electrics: Electrics, source: Source, seed: u64) -> Self {
+        let mut world = Self {
+            things,
             connected: unit.to_owned(),
-            charge: 0.0,
-            volt_seconds: 0.0,
-        }
+            turn: 0,
+            seed,
+            electrics,
+            source,
+            guards: Guards { voltage: None, current: None },
+            leads,
+            shunt: Ohms(0.0),
+            across: OPEN,
+            live: None,
+            failure: None,
+            time: 0.0,
+            since: 0.0,
+            before: (0.0, 0.0, 0),
+        };
+        world.build();
+        world
     }
 
     /// One more thing that can be connected, behind a resistor.
-    pub fn add_part(&mut self, name: &str, part: Part, series: f64) {
-        self.parts.entry(name.to_owned()).or_insert((part, series));
+    pub fn add_part(&mut self, name: &str, part: Solid, series: Ohms) {
+        self.things.entry(name.to_owned()).or_insert(Thing::Part(Box::new(part), series));
     }
 
     /// Connects a part, or the board again. The one that was connected is
@@ -102,21 +90,13 @@ impl World {
         if what == self.connected {
             return Ok(());
         }
-        let next = if what == unit {
-            self.board.take().map(Load::Board)
-        } else {
-            self.parts.get(what).map(|(part, series)| Load::Part { part: Box::new(part.clone()), series: *series })
-        };
-        let Some(next) = next else {
-            let known: Vec<&str> = self.parts.keys().map(String::as_str).collect();
-            return Err(format!("there is no {what:?} to connect; known: {unit}, {}", known.join(", ")));
-        };
-        if let Load::Board(mut board) = std::mem::replace(&mut self.load, next) {
-            board.put_away();
-            self.board = Some(board);
+        if !self.things.contains_key(what) {
+            let parts = self.things.keys().map(String::as_str).filter(|name| *name != unit);
+            let known: Vec<&str> = std::iter::once(unit).chain(parts).collect();
+            return Err(format!("there is no {what:?} to connect; known: {}", known.join(", ")));
         }
         what.clone_into(&mut self.connected);
-        self.step = 1e-5;
+        self.build();
         Ok(())
     }
 
@@ -125,123 +105,92 @@ impl World {
         &self.connected
     }
 
+    /// Why the circuit could not be solved, and stands still.
+    pub fn failure(&self) -> Option<&str> {
+        self.failure.as_deref()
+    }
+
+    /// A new circuit around what is connected, from now on.
+    fn build(&mut self) {
+        self.before = (self.charge(), self.volt_seconds(), self.steps());
+        (self.since, self.turn, self.live) = (self.time, self.turn + 1, None);
+        let Some(thing) = self.things.get(&self.connected) else { return };
+        let seed = self.seed ^ self.turn.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        match Wired::new(thing, self.electrics, self.source, seed) {
+            Ok(live) => self.live = Some(live),
+            Err(failure) => self.failure = Some(failure.to_string()),
+        }
+        self.wire_meter();
+        self.set_output();
+    }
+
+    fn wire_meter(&mut self) {
+        if let Some(live) = &mut self.live {
+            live.set_meter(self.leads + self.shunt, self.across);
+        }
+    }
+
+    fn set_output(&mut self) {
+        let (source, guards) = (self.source, self.guards);
+        if let Some(live) = &mut self.live {
+            live.set_output(source, guards);
+        }
+    }
+
     /// Changes the supply's output, from now on.
     pub fn set_source(&mut self, source: Source) {
-        if source.on && !self.source.on {
-            // It takes over what voltage it finds at its terminals.
-            self.level = self.see().terminal.clamp(0.0, source.voltage);
-        } else if !source.on && source.off != OffState::ZeroVolts {
-            self.level = 0.0;
+        if source != self.source {
+            self.source = source;
+            self.set_output();
         }
-        self.source = source;
-        self.step = 1e-5;
     }
 
-    /// Where the output's level is going.
-    fn goal(&self) -> f64 {
-        if self.source.on { self.source.voltage } else { 0.0 }
+    /// Arms the supply's own protections, or not, from now on.
+    pub fn set_guards(&mut self, guards: Guards) {
+        if guards != self.guards {
+            self.guards = guards;
+            self.set_output();
+        }
     }
 
-    fn slew(&mut self, h: f64) {
-        let (up, down) = self.source.slew;
-        self.level += (self.goal() - self.level).clamp(-down * h, up * h);
+    /// What has tripped since the output was switched on, and when.
+    pub fn tripped(&self) -> Option<(Over, f64)> {
+        let (over, at) = self.live.as_ref()?.output()?.tripped()?;
+        Some((over, self.since + at))
     }
 
     /// Changes the shunt in the lead, from now on.
     pub fn set_shunt(&mut self, ohms: f64) {
-        self.shunt = ohms;
-        self.step = self.step.min(1e-4);
+        let ohms = Ohms(ohms);
+        if ohms != self.shunt {
+            self.shunt = ohms;
+            self.wire_meter();
+        }
     }
 
-    fn resistance(&self) -> f64 {
-        // A supply's output is never quite without resistance.
-        let fixture = match &self.load {
-            Load::Board(_) => 0.0,
-            Load::Part { series, .. } => *series,
-        };
-        self.leads + self.shunt + fixture + 0.01
-    }
-
-    fn unit_voltage(&self) -> f64 {
-        match &self.load {
-            Load::Board(board) => board.voltage,
-            Load::Part { part, .. } => part.voltage,
+    /// Changes the resistance across the unit, from now on.
+    pub fn set_across(&mut self, ohms: Ohms) {
+        if ohms != self.across {
+            self.across = ohms;
+            self.wire_meter();
         }
     }
 
     /// What can be seen now.
     pub fn see(&self) -> Seen {
-        let (unit, r) = (self.unit_voltage(), self.resistance());
-        let (emf, inner, limiting) = self.feed();
-        let current = match emf {
-            Some(emf) if limiting => self.source.limit.min((emf - unit) / (r + inner)),
-            Some(emf) => (emf - unit) / (r + inner),
-            None => 0.0,
-        };
-        Seen { terminal: unit + current * r, current, limiting, unit }
-    }
-
-    /// The source as electromotive force behind a resistance; whether it limits.
-    fn feed(&self) -> (Option<f64>, f64, bool) {
-        let unit = self.unit_voltage();
-        if self.source.on {
-            if unit > self.level {
-                return (Some(self.level), SINK, false);
-            }
-            let limiting = (self.level - unit) / self.resistance() > self.source.limit;
-            return (Some(self.level), 0.0, limiting);
-        }
-        match self.source.off {
-            OffState::Open => (None, 0.0, false),
-            OffState::Bleeder(ohms) => (Some(0.0), ohms.0, false),
-            OffState::ZeroVolts => (Some(self.level.min(unit)), HOLD, false),
-        }
+        self.live.as_ref().map(Wired::see).unwrap_or_default()
     }
 
     /// Moves on to a moment, in seconds.
     pub fn advance(&mut self, to: f64) {
-        while self.time < to {
-            let longest = match &self.load {
-                Load::Board(board) => board.longest_step(),
-                Load::Part { part, .. } => part.longest_step(),
-            };
-            let longest = if self.level == self.goal() { longest } else { longest.min(SLEWING) };
-            let h = self.step.min(longest).min(to - self.time).max(1e-7);
-            self.slew(h);
-            let before = self.unit_voltage();
-            let current = self.take_step(h);
-            let change = (self.unit_voltage() - before).abs();
-            let allowed = CHANGE.0 + CHANGE.1 * before.abs();
-            self.step = if change > allowed { (h * 0.5).max(2e-6) } else { (h * 1.5).min(0.02) };
-            self.charge += current * h;
-            self.volt_seconds += 0.5 * (before + self.unit_voltage()) * h;
-            self.time += h;
+        self.time = self.time.max(to);
+        if self.failure.is_some() {
+            return;
         }
-    }
-
-    /// One step; returns the current through the lead in it.
-    fn take_step(&mut self, h: f64) -> f64 {
-        let r = self.resistance();
-        let (emf, inner, limiting) = self.feed();
-        let limit = self.source.limit;
-        match &mut self.load {
-            Load::Part { part, .. } => match emf {
-                // Behind its resistor a part hardly ever drives the supply into limiting; a source of current then.
-                Some(emf) if limiting => part.step(h, part.voltage + limit.min(emf / r) * r, r),
-                Some(emf) => part.step(h, emf, r + inner),
-                None => part.step(h, part.voltage, 1e12),
-            },
-            Load::Board(board) => {
-                let before = board.voltage;
-                let (feed, conductance) = match emf {
-                    Some(_) if limiting => (limit, 0.0),
-                    Some(emf) => ((emf - before) / (r + inner), 1.0 / (r + inner)),
-                    None => (0.0, 0.0),
-                };
-                board.step(h, feed, conductance);
-                let feed = if limiting { feed - board.hold_to(self.level, h) } else { feed };
-                feed - conductance * (board.voltage - before)
-            }
+        if let Some(live) = &mut self.live
+            && let Err(failure) = live.circuit.advance(Seconds(self.time - self.since))
+        {
+            self.failure = Some(format!("{} on the bench: {failure}", self.connected));
         }
     }
 
@@ -252,11 +201,16 @@ impl World {
 
     /// Charge through the lead so far, in coulombs.
     pub fn charge(&self) -> f64 {
-        self.charge
+        self.before.0 + self.live.as_ref().map_or(0.0, Wired::charge)
     }
 
     /// Volt-seconds at the unit so far.
     pub fn volt_seconds(&self) -> f64 {
-        self.volt_seconds
+        self.before.1 + self.live.as_ref().map_or(0.0, Wired::volt_seconds)
+    }
+
+    /// Steps that the solver has taken so far.
+    pub fn steps(&self) -> u64 {
+        self.before.2 + self.live.as_ref().map_or(0, |live| live.circuit.effort().steps)
     }
 }

@@ -1,0 +1,111 @@
+//! One thing that is connected, with the supply's output and the meter around it, as
+//! one circuit.
+
+use super::output::{Electrics, Guards, Output, Sense, Source};
+use super::Seen;
+use crate::rehearsal::board::Board;
+use crate::rehearsal::circuit::{Accuracy, Circuit, Failure, GROUND, Node, Part, Solid, Start, Transient};
+use crate::units::{Farads, Ohms};
+
+/// Leads without any resistance are none.
+const LEADS: Ohms = Ohms(1e-3);
+/// What nothing leads through.
+pub const OPEN: Ohms = Ohms(1e12);
+/// The filter by which sense leads count for slow changes alone.
+const SENSE: (Ohms, Farads) = (Ohms(100.0), Farads(1e-6));
+/// How exact the solver is: instruments of six digits must not see its error.
+const ACCURACY: Accuracy = Accuracy { relative: 2e-6, volts: 1e-6, amperes: 1e-9 };
+
+/// What can be connected.
+#[derive(Clone, Debug)]
+pub enum Thing {
+    /// A board.
+    Board(Box<Board>),
+    /// A part in a fixture behind a resistor.
+    Part(Box<Solid>, Ohms),
+}
+
+/// A circuit with what is connected in it.
+pub struct Wired {
+    pub(super) circuit: Transient,
+    output: Part,
+    lead: Part,
+    input: Part,
+    held: Node,
+    terminal: Node,
+    unit: Node,
+}
+
+impl Wired {
+    /// Without charge, at time 0.
+    pub(super) fn new(thing: &Thing, electrics: Electrics, source: Source, seed: u64) -> Result<Self, Failure> {
+        let mut circuit = Circuit::new();
+        let [held, terminal, near] = ["supply", "terminal", "unit"].map(|name| circuit.node(name));
+        circuit.capacitor("c.supply", held, GROUND, Farads(electrics.capacitance));
+        circuit.resistor("r.supply", held, GROUND, Ohms(electrics.preload));
+        let lead = circuit.resistor("lead", terminal, near, LEADS);
+        let input = circuit.resistor("meter", near, GROUND, OPEN);
+        let sense = match electrics.sense {
+            Sense::Local | Sense::Open(_) => terminal,
+            Sense::Remote => {
+                let sense = circuit.node("sense");
+                circuit.resistor("r.sense", near, sense, SENSE.0);
+                circuit.capacitor("c.sense", terminal, sense, SENSE.1);
+                sense
+            }
+        };
+        let output = circuit.device("output", &[held, terminal, sense], Output::new(electrics, source));
+        let unit = thing.wire(&mut circuit, near);
+        let circuit = Transient::begin(circuit, seed, Start::Given, ACCURACY)?;
+        Ok(Self { circuit, output, lead, input, held, terminal, unit })
+    }
+
+    pub(super) fn output(&self) -> Option<&Output> {
+        self.circuit.device(self.output)
+    }
+
+    pub(super) fn set_output(&mut self, source: Source, guards: Guards) {
+        let (time, volts) = (self.circuit.time().0, self.circuit.voltage(self.held).0);
+        self.circuit.change_device(self.output, |output: &mut Output| output.set(source, guards, time, volts));
+    }
+
+    pub(super) fn set_meter(&mut self, series: Ohms, across: Ohms) {
+        self.circuit.set_resistance(self.lead, series.max(LEADS));
+        self.circuit.set_resistance(self.input, across);
+    }
+
+    pub(super) fn see(&self) -> Seen {
+        Seen {
+            terminal: self.circuit.voltage(self.terminal).0,
+            current: self.circuit.current(self.lead).0,
+            limiting: self.output().is_some_and(Output::limits),
+            unit: self.circuit.voltage(self.unit).0,
+        }
+    }
+
+    pub(super) fn charge(&self) -> f64 {
+        self.circuit.charge(self.lead).0
+    }
+
+    pub(super) fn volt_seconds(&self) -> f64 {
+        self.circuit.volt_seconds(self.unit)
+    }
+}
+
+impl Thing {
+    /// Puts itself into a circuit at a node; returns where its voltage is seen.
+    fn wire(&self, circuit: &mut Circuit, near: Node) -> Node {
+        match self {
+            Self::Board(board) => {
+                board.place(circuit, near);
+                near
+            }
+            Self::Part(solid, series) => {
+                let part = circuit.node("part");
+                circuit.resistor("series", near, part, *series);
+                solid.place(circuit, "c.part", part, GROUND);
+                part
+            }
+        }
+    }
+}
