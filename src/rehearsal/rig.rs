@@ -1,6 +1,5 @@
 //! A rehearsal bench: the circuit with its two stand-ins, in one place.
 
-use super::circuit::Solid;
 use super::message::{self, Device, Does};
 use super::meter::MeterDevice;
 use super::panel::Panel;
@@ -143,7 +142,7 @@ impl Rig {
 
     /// A resistor that can be connected, like a part of the unit file.
     pub fn add_load(&self, name: &str, resistance: Ohms) {
-        self.lock().world.add_part(name, Solid::resistor(resistance / 2.0), resistance / 2.0);
+        self.lock().world.add_load(name, resistance);
     }
 
     /// What a stand-in does beside its dialect.

@@ -5,10 +5,12 @@ mod hands;
 mod orders;
 mod shown;
 
+pub use electrics::usual;
+
 use super::message::order::Over;
 use super::message::{Dialogue, Does};
 use super::panel::Panel;
-use super::world::{Electrics, Source, World};
+use super::world::{Electrics, Guards, Source, World};
 use crate::instrument::profile::{OutOfRange, Profile, ReplyForm, Setting, SupplyProfile, UnitInReply};
 use crate::plan::{Quirks, SupplySeat};
 use crate::scpi::error_queue::codes;
@@ -134,7 +136,7 @@ impl SupplyDevice {
 
     /// What its output is like.
     pub fn electrics(&self) -> Electrics {
-        electrics::usual(&self.profile)
+        usual(&self.profile)
     }
 
     /// What the wired channel is set to.
@@ -198,20 +200,17 @@ impl SupplyDevice {
         Does::Sets
     }
 
-    /// Brings the registers of the wired channel into the circuit; over-voltage
-    /// protection looks at the set-point, which the output follows.
+    /// Brings the registers of the wired channel into the circuit. Nothing hangs on the
+    /// others: they trip when they are set above their protection.
     fn apply(&mut self, number: u32, world: &mut World) {
+        let wired = number == self.wired;
         let Some(channel) = self.channels.get_mut(&number) else { return };
-        if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage && !self.quirks.never_trips {
-            channel.on = false;
-            channel.tripped = true;
-            channel.restores = true;
-            if number == self.wired {
-                self.switches.push(Switch { at: world.time(), on: false });
-            }
-        }
-        if number == self.wired {
-            world.set_source(self.source());
+        if wired {
+            let (voltage, current) = if self.quirks.never_trips { (false, false) } else { channel.guarded };
+            let guards = Guards { voltage: voltage.then_some(channel.over_voltage), current: current.then_some(channel.delay) };
+            world.set_output(self.source(), guards);
+        } else if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage {
+            (channel.on, channel.tripped, channel.restores) = (false, true, true);
         }
     }
 }

@@ -52,9 +52,8 @@ impl UnitFile {
 
     /// What can be connected: the board under the unit's name, and the parts.
     pub(super) fn things(&self, unit: &str) -> BTreeMap<String, Thing> {
-        let part = |(name, (solid, series)): (&String, &(Solid, Ohms))| {
-            (name.clone(), Thing::Part(Box::new(solid.clone()), *series))
-        };
+        let part =
+            |(name, (solid, series)): (&String, &(Solid, Ohms))| (name.clone(), Thing::Part(Box::new(solid.clone()), *series));
         let mut things: BTreeMap<String, Thing> = self.parts.iter().map(part).collect();
         things.insert(unit.to_owned(), Thing::Board(Box::new(self.board.clone())));
         things
@@ -93,7 +92,8 @@ fn solid(table: &mut Table<'_>) -> Option<Solid> {
         Some(Field { at_one_volt: made.0?, slope: made.1? })
     });
     let after_rest = table.table("after_rest").map(|mut rest| {
-        let (more, time, settles_in) = (or(&mut rest, "more", 0.0), or(&mut rest, "time", 5.0), or(&mut rest, "settles_in", 20.0));
+        let (more, time, settles_in) =
+            (or(&mut rest, "more", 0.0), or(&mut rest, "time", 5.0), or(&mut rest, "settles_in", 20.0));
         rest.finish();
         AfterRest { more, time, settles_in }
     });

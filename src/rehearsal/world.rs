@@ -11,7 +11,6 @@ mod wiring;
 pub use output::{Electrics, Guards, Over, Sense, Source};
 pub use wiring::Thing;
 
-use super::circuit::Solid;
 use crate::units::{Ohms, Seconds};
 use std::collections::BTreeMap;
 use wiring::{OPEN, Wired};
@@ -54,7 +53,14 @@ pub struct Seen {
 
 impl World {
     /// With `unit` of the `things` connected, through these leads.
-    pub fn new(things: BTreeMap<String, Thing>, unit: &str, leads: Ohms, electrics: Electrics, source: Source, seed: u64) -> Self {
+    pub fn new(
+        things: BTreeMap<String, Thing>,
+        unit: &str,
+        leads: Ohms,
+        electrics: Electrics,
+        source: Source,
+        seed: u64,
+    ) -> Self {
         let mut world = Self {
             things,
             connected: unit.to_owned(),
@@ -76,9 +82,9 @@ impl World {
         world
     }
 
-    /// One more thing that can be connected, behind a resistor.
-    pub fn add_part(&mut self, name: &str, part: Solid, series: Ohms) {
-        self.things.entry(name.to_owned()).or_insert(Thing::Part(Box::new(part), series));
+    /// One more thing that can be connected: a resistor.
+    pub fn add_load(&mut self, name: &str, resistance: Ohms) {
+        self.things.entry(name.to_owned()).or_insert(Thing::Resistor(resistance));
     }
 
     /// Connects a part, or the board again. The one that was connected is
@@ -121,7 +127,7 @@ impl World {
             Err(failure) => self.failure = Some(failure.to_string()),
         }
         self.wire_meter();
-        self.set_output();
+        self.bring_output();
     }
 
     fn wire_meter(&mut self) {
@@ -130,26 +136,18 @@ impl World {
         }
     }
 
-    fn set_output(&mut self) {
+    fn bring_output(&mut self) {
         let (source, guards) = (self.source, self.guards);
         if let Some(live) = &mut self.live {
             live.set_output(source, guards);
         }
     }
 
-    /// Changes the supply's output, from now on.
-    pub fn set_source(&mut self, source: Source) {
-        if source != self.source {
-            self.source = source;
-            self.set_output();
-        }
-    }
-
-    /// Arms the supply's own protections, or not, from now on.
-    pub fn set_guards(&mut self, guards: Guards) {
-        if guards != self.guards {
-            self.guards = guards;
-            self.set_output();
+    /// Changes the supply's output and its protections, from now on.
+    pub fn set_output(&mut self, source: Source, guards: Guards) {
+        if (source, guards) != (self.source, self.guards) {
+            (self.source, self.guards) = (source, guards);
+            self.bring_output();
         }
     }
 

@@ -52,9 +52,15 @@ impl SupplyDevice {
         self.apply(self.wired, world);
     }
 
-    /// Its timer switches off when it has heard nothing for too long.
+    /// Its protections trip when they trip; its timer switches off when it has heard
+    /// nothing for too long.
     pub fn tick(&mut self, world: &mut World) {
         let now = world.time();
+        if self.is_on()
+            && let Some((_, at)) = world.tripped()
+        {
+            self.trip(at, world);
+        }
         if self.is_on() && self.panel.is_over(now) {
             self.switch(self.wired, false, world);
             self.past.timer_latched = self.quirks.timer_latches;
@@ -84,11 +90,15 @@ impl SupplyDevice {
 
     /// Its own protection of the wired channel trips.
     pub fn protect(&mut self, world: &mut World) {
+        self.trip(world.time(), world);
+    }
+
+    fn trip(&mut self, at: f64, world: &mut World) {
         if let Some(channel) = self.channels.get_mut(&self.wired)
             && channel.on
         {
             (channel.on, channel.tripped, channel.restores) = (false, true, true);
-            self.switches.push(Switch { at: world.time(), on: false });
+            self.switches.push(Switch { at, on: false });
         }
         self.apply(self.wired, world);
     }

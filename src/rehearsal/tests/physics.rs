@@ -3,11 +3,9 @@
 
 use super::*;
 use crate::instrument::Role;
-use crate::instrument::profile::{OffState, SHIPPED};
-use crate::rehearsal::board::Live;
-use crate::rehearsal::leaky::Part;
+use crate::instrument::profile::{OffState, Profile, SHIPPED};
 use crate::rehearsal::message::Does;
-use crate::rehearsal::world::{Source, World};
+use crate::rehearsal::world::{Electrics, Guards, Source, World};
 use crate::units::{Ohms, Seconds};
 
 /// The answer of the meter's measurement.
@@ -19,10 +17,20 @@ fn finished(rig: &Rig) -> String {
 }
 
 fn world(text: &str, leads: f64, off: OffState) -> World {
-    let unit = unit(text);
-    let parts = unit.parts.iter().map(|(n, (leaky, series))| (n.clone(), (Part::new(leaky.clone(), 7), series.0))).collect();
-    World::new(Live::new(unit.board.clone(), 7), "unit", parts, leads, off)
+    // Without what is inside a real one, so that closed forms hold.
+    let electrics = Electrics { capacitance: 1e-9, preload: 1e9, crossover: 0.0, recovery: 0.0, ..electrics() };
+    World::new(unit(text).things("unit"), "unit", Ohms(leads), electrics, source(false, 0.0, 1.0, off), 7)
 }
+
+fn electrics() -> Electrics {
+    crate::rehearsal::supply::usual(profile("supply-channel-list").supply().unwrap())
+}
+
+fn profile(name: &str) -> Profile {
+    crate::instrument::profile::find(name, std::path::Path::new(".")).unwrap()
+}
+
+const FREE: Guards = Guards { voltage: None, current: None };
 
 /// An output that rises at once, so that closed forms hold.
 fn source(on: bool, voltage: f64, limit: f64, off: OffState) -> Source {
@@ -38,7 +46,7 @@ fn a_part_charges_through_its_resistor_as_the_closed_form_says() {
     let text = with_part("capacitance = \"10 uF\"\ninsulation = \"1000 Gohm\"\nseries = \"10 kohm\"");
     let mut world = world(&text, 0.0, OffState::Open);
     world.connect("unit", "C1").unwrap();
-    world.set_source(source(true, 9.0, 1.0, OffState::Open));
+    world.set_output(source(true, 9.0, 1.0, OffState::Open), FREE);
     for t in [0.001, 0.02, 0.05, 0.1, 0.2, 0.5] {
         world.advance(t);
         let truth = 9.0 * (1.0 - (-t / 0.1_f64).exp());
@@ -51,26 +59,15 @@ fn a_part_charges_through_its_resistor_as_the_closed_form_says() {
 }
 
 #[test]
-fn a_step_of_a_linear_part_is_exact_however_long_it_is() {
-    let text = with_part("capacitance = \"4.7 uF\"\ninsulation = \"100 kohm\"");
-    let leaky = unit(&text).parts["C1"].0.clone();
-    let mut part = Part::new(leaky, 1);
-    part.step(0.3, 9.0, 100e3);
-    // Half of 9 V behind half of 100 kohm.
-    let truth = 4.5 * (1.0 - (-0.3 / (4.7e-6 * 50e3_f64)).exp());
-    assert!((part.voltage - truth).abs() < 1e-9, "{} {truth}", part.voltage);
-}
-
-#[test]
 fn what_is_left_decays_with_the_bleeder_and_stays_at_an_open_switch() {
     let text = UNIT.replace("50 uA", "1 nA").replace("12 mA", "1 nA").replace("10 uF", "100 uF");
     let tau = 470.0 * 100e-6;
     for (off, left) in [(OffState::Bleeder(Ohms(470.0)), 9.0 * (-1.0_f64).exp()), (OffState::Open, 9.0)] {
         let mut world = world(&text, 0.0, off);
-        world.set_source(source(true, 9.0, 1.0, off));
+        world.set_output(source(true, 9.0, 1.0, off), FREE);
         world.advance(0.5);
         assert!((world.see().unit - 9.0).abs() < 0.01);
-        world.set_source(source(false, 9.0, 1.0, off));
+        world.set_output(source(false, 9.0, 1.0, off), FREE);
         world.advance(0.5 + tau);
         assert!((world.see().unit - left).abs() < 0.01 * left, "{off:?}: {} {left}", world.see().unit);
     }
@@ -80,10 +77,10 @@ fn what_is_left_decays_with_the_bleeder_and_stays_at_an_open_switch() {
 fn an_output_held_at_zero_falls_no_slower_than_its_profile_says() {
     let off = OffState::ZeroVolts;
     let mut world = world(UNIT, 0.0, off);
-    world.set_source(source(true, 9.0, 1.0, off));
+    world.set_output(source(true, 9.0, 1.0, off), FREE);
     world.advance(0.5);
     // 18 V in 200 ms.
-    world.set_source(Source { on: false, voltage: 9.0, limit: 1.0, off, slew: (1e9, 90.0) });
+    world.set_output(Source { on: false, voltage: 9.0, limit: 1.0, off, slew: (1e9, 90.0) }, FREE);
     world.advance(0.55);
     assert!((world.see().unit - 4.5).abs() < 0.1, "{}", world.see().unit);
     world.advance(0.65);
@@ -94,7 +91,7 @@ fn an_output_held_at_zero_falls_no_slower_than_its_profile_says() {
 fn a_limited_output_charges_the_input_with_the_limit() {
     let text = UNIT.replace("10 uF", "1000 uF").replace("dropout = \"2 V\"", "dropout = \"8.9 V\"");
     let mut world = world(&text, 0.08, OffState::Open);
-    world.set_source(source(true, 9.0, 0.1, OffState::Open));
+    world.set_output(source(true, 9.0, 0.1, OffState::Open), FREE);
     world.advance(0.05);
     let seen = world.see();
     // I t / C = 5 V, less what the unit itself takes (50 uA).
@@ -109,7 +106,7 @@ fn a_limited_output_charges_the_input_with_the_limit() {
 #[test]
 fn the_shunt_is_a_burden_on_the_unit() {
     let mut world = world(UNIT, 0.0, OffState::Open);
-    world.set_source(source(true, 9.0, 1.0, OffState::Open));
+    world.set_output(source(true, 9.0, 1.0, OffState::Open), FREE);
     world.set_shunt(100.0);
     world.advance(1.0);
     // 12 mA through 100 ohm.
@@ -124,7 +121,7 @@ fn leakage_follows_the_unit_files_formula_and_settles_under_bias() {
     );
     let mut world = world(&text, 0.0, OffState::Open);
     world.connect("unit", "C1").unwrap();
-    world.set_source(source(true, 6.0, 1.0, OffState::Open));
+    world.set_output(source(true, 6.0, 1.0, OffState::Open), FREE);
     let at = |world: &World, rested: f64| {
         let v = world.see().unit;
         v / 50e6 + 0.4e-6 * v * (2.5 * (v.sqrt() - 1.0)).exp() * (1.0 + 0.5 * rested)
@@ -147,7 +144,7 @@ fn absorption_falls_from_decade_to_decade() {
     let text = with_part("capacitance = \"10 uF\"\ninsulation = \"1000 Gohm\"\nseries = \"1 kohm\"\nabsorption = \"2 %\"");
     let mut world = world(&text, 0.0, OffState::Open);
     world.connect("unit", "C1").unwrap();
-    world.set_source(source(true, 10.0, 1.0, OffState::Open));
+    world.set_output(source(true, 10.0, 1.0, OffState::Open), FREE);
     let mut at = |t: f64| {
         world.advance(t);
         world.see().current
@@ -163,7 +160,7 @@ fn telegraph_noise_has_two_levels() {
     );
     let mut world = world(&text, 0.0, OffState::Open);
     world.connect("unit", "C1").unwrap();
-    world.set_source(source(true, 1.0, 1.0, OffState::Open));
+    world.set_output(source(true, 1.0, 1.0, OffState::Open), FREE);
     let (mut low, mut high) = (0, 0);
     for t in 1..400 {
         world.advance(f64::from(t));
@@ -185,7 +182,7 @@ fn a_latch_up_lasts_under_a_limit_until_the_power_is_gone() {
     let mut world = world(&text, 0.0, off);
     let mut t = 0.0;
     for (start, latched) in [(1, false), (2, true), (3, false)] {
-        world.set_source(source(true, 9.0, 0.1, off));
+        world.set_output(source(true, 9.0, 0.1, off), FREE);
         t += 1.0;
         world.advance(t);
         let seen = world.see();
@@ -195,7 +192,7 @@ fn a_latch_up_lasts_under_a_limit_until_the_power_is_gone() {
             if latched { (0.8..1.0).contains(&seen.unit) } else { (seen.current - 0.012).abs() < 1e-5 },
             "start {start}: {seen:?}"
         );
-        world.set_source(source(false, 9.0, 0.1, off));
+        world.set_output(source(false, 9.0, 0.1, off), FREE);
         t += 1.0;
         world.advance(t);
     }
@@ -205,10 +202,10 @@ fn a_latch_up_lasts_under_a_limit_until_the_power_is_gone() {
 fn a_short_above_a_voltage_holds_the_output_there_in_limiting() {
     let text = format!("{UNIT}short = {{ above = \"5 V\", resistance = \"1 ohm\" }}\n");
     let mut world = world(&text, 0.0, OffState::Open);
-    world.set_source(source(true, 4.0, 0.1, OffState::Open));
+    world.set_output(source(true, 4.0, 0.1, OffState::Open), FREE);
     world.advance(1.0);
     assert!(!world.see().limiting && (world.see().current - 0.012).abs() < 1e-5);
-    world.set_source(source(true, 9.0, 0.1, OffState::Open));
+    world.set_output(source(true, 9.0, 0.1, OffState::Open), FREE);
     world.advance(2.0);
     // 100 mA less the unit's own 12 mA through 1 ohm.
     assert!(world.see().limiting && (world.see().unit - 5.088).abs() < 0.002, "{:?}", world.see());
@@ -220,11 +217,11 @@ fn a_start_from_a_residual_above_the_reset_hangs() {
     // Off as an open switch: below drop-out 50 uA (v / 2 V) flow out of 10 uF, so 0.4 s a factor of e.
     for (rest, current) in [(0.1, 0.002), (2.0, 0.012)] {
         let mut world = world(&text, 0.0, OffState::Open);
-        world.set_source(source(true, 9.0, 0.1, OffState::Open));
+        world.set_output(source(true, 9.0, 0.1, OffState::Open), FREE);
         world.advance(1.0);
-        world.set_source(source(false, 9.0, 0.1, OffState::Open));
+        world.set_output(source(false, 9.0, 0.1, OffState::Open), FREE);
         world.advance(1.0 + rest);
-        world.set_source(source(true, 9.0, 0.1, OffState::Open));
+        world.set_output(source(true, 9.0, 0.1, OffState::Open), FREE);
         world.advance(2.0 + rest);
         assert!((world.see().current - current).abs() < 1e-5, "after {rest} s: {:?}", world.see());
     }
@@ -239,7 +236,7 @@ fn the_unit_starts_only_when_the_node_reaches_the_threshold() {
             UNIT
         );
         let mut world = world(&text, 0.0, OffState::Open);
-        world.set_source(source(true, 9.0, 0.1, OffState::Open));
+        world.set_output(source(true, 9.0, 0.1, OffState::Open), FREE);
         let mut started = None;
         for ms in 1..5000 {
             world.advance(f64::from(ms) * 1e-3);

@@ -124,6 +124,11 @@ impl Output {
         matches!(self.feed, Feed::Current | Feed::Saturated)
     }
 
+    /// Whether it gives power.
+    pub fn is_on(&self) -> bool {
+        self.feed != Feed::Off
+    }
+
     /// What has tripped, and when, until it is set anew.
     pub fn tripped(&self) -> Option<(Over, f64)> {
         self.tripped

@@ -1,11 +1,12 @@
 //! One thing that is connected, with the supply's output and the meter around it, as
 //! one circuit.
 
-use super::output::{Electrics, Guards, Output, Sense, Source};
 use super::Seen;
+use super::output::{Electrics, Guards, Output, Sense, Source};
+use crate::instrument::profile::OffState;
 use crate::rehearsal::board::Board;
 use crate::rehearsal::circuit::{Accuracy, Circuit, Failure, GROUND, Node, Part, Solid, Start, Transient};
-use crate::units::{Farads, Ohms};
+use crate::units::{Farads, Ohms, Volts};
 
 /// Leads without any resistance are none.
 const LEADS: Ohms = Ohms(1e-3);
@@ -23,6 +24,8 @@ pub enum Thing {
     Board(Box<Board>),
     /// A part in a fixture behind a resistor.
     Part(Box<Solid>, Ohms),
+    /// A resistor.
+    Resistor(Ohms),
 }
 
 /// A circuit with what is connected in it.
@@ -32,6 +35,7 @@ pub struct Wired {
     lead: Part,
     input: Part,
     held: Node,
+    capacitor: Part,
     terminal: Node,
     unit: Node,
 }
@@ -41,7 +45,7 @@ impl Wired {
     pub(super) fn new(thing: &Thing, electrics: Electrics, source: Source, seed: u64) -> Result<Self, Failure> {
         let mut circuit = Circuit::new();
         let [held, terminal, near] = ["supply", "terminal", "unit"].map(|name| circuit.node(name));
-        circuit.capacitor("c.supply", held, GROUND, Farads(electrics.capacitance));
+        let capacitor = circuit.capacitor("c.supply", held, GROUND, Farads(electrics.capacitance));
         circuit.resistor("r.supply", held, GROUND, Ohms(electrics.preload));
         let lead = circuit.resistor("lead", terminal, near, LEADS);
         let input = circuit.resistor("meter", near, GROUND, OPEN);
@@ -57,7 +61,7 @@ impl Wired {
         let output = circuit.device("output", &[held, terminal, sense], Output::new(electrics, source));
         let unit = thing.wire(&mut circuit, near);
         let circuit = Transient::begin(circuit, seed, Start::Given, ACCURACY)?;
-        Ok(Self { circuit, output, lead, input, held, terminal, unit })
+        Ok(Self { circuit, output, lead, input, held, capacitor, terminal, unit })
     }
 
     pub(super) fn output(&self) -> Option<&Output> {
@@ -65,7 +69,13 @@ impl Wired {
     }
 
     pub(super) fn set_output(&mut self, source: Source, guards: Guards) {
-        let (time, volts) = (self.circuit.time().0, self.circuit.voltage(self.held).0);
+        let (time, mut volts) = (self.circuit.time().0, self.circuit.voltage(self.held).0);
+        let was_on = self.output().is_some_and(Output::is_on);
+        if source.on && !was_on && source.off == OffState::Open {
+            // Its switch closes when its capacitor has come to what it finds outside.
+            volts = self.circuit.voltage(self.terminal).0;
+            self.circuit.set_capacitor_voltage(self.capacitor, Volts(volts));
+        }
         self.circuit.change_device(self.output, |output: &mut Output| output.set(source, guards, time, volts));
     }
 
@@ -98,6 +108,10 @@ impl Thing {
         match self {
             Self::Board(board) => {
                 board.place(circuit, near);
+                near
+            }
+            Self::Resistor(resistance) => {
+                circuit.resistor("load", near, GROUND, *resistance);
                 near
             }
             Self::Part(solid, series) => {
