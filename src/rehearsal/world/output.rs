@@ -199,7 +199,7 @@ impl Output {
         let (least, most) = match self.feed {
             Feed::Current | Feed::Saturated => return (self.source.limit, 0.0),
             Feed::Off if self.source.off != OffState::ZeroVolts => return (0.0, 0.0),
-            Feed::Off => (-self.electrics.sink.max(1.0), 0.0),
+            Feed::Off => (-self.electrics.sink.max(1.0), self.source.limit),
             Feed::Voltage | Feed::Overloaded => (-self.electrics.sink, self.electrics.surge.max(self.source.limit)),
         };
         let demand = self.demand(time, sensed);
