@@ -307,7 +307,8 @@ impl Station {
         if self.protected != Some(level) {
             // From zero: some refuse a level below the voltage that is set, some a voltage above the level.
             set.extend(supply.program(Volts(0.0), request.limits.starting).await?);
-            set.extend(supply.protect(level, self.interlock.in_limit).await?);
+            // The next line behind this program's own limit, which trips first and says why.
+            set.extend(supply.protect(level, self.interlock.in_limit * 2.0).await?);
             self.protected = Some(level);
         }
         set.extend(supply.program(request.voltage, request.limits.starting).await?);

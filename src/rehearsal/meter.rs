@@ -4,15 +4,14 @@
 mod orders;
 
 use super::message::Dialogue;
-use super::world::World;
+use super::world::{OPEN, World};
 use crate::instrument::profile::{Function, MeterProfile, Profile, Range, Rate, UnitInReply};
 use crate::plan::{MeterSeat, Quirks, Wiring};
+use crate::units::Ohms;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
 
-/// Between the lead and a jack that leads nowhere, in ohms.
-const NOWHERE: f64 = 1e9;
 
 /// The stand-in.
 pub struct MeterDevice {
@@ -60,12 +59,18 @@ impl MeterDevice {
         }
     }
 
-    /// The shunt that it puts into the lead, in ohms.
-    pub fn shunt(&self) -> f64 {
-        if self.in_series && self.quirks.wrong_jack {
-            return NOWHERE;
+    /// Brings its input into the circuit: a shunt with its fuse, or an input of megohms, in
+    /// the lead or across the unit as it is wired.
+    pub fn wire(&self, world: &mut World) {
+        let inside = self.range.as_ref().map_or(Ohms(0.0), |range| range.resistance);
+        let fuse = self.range.as_ref().and_then(|range| range.fuse).filter(|_| !self.measures_voltage);
+        match self.in_series {
+            true if self.quirks.wrong_jack => world.set_meter(OPEN, None, OPEN),
+            true => world.set_meter(inside, fuse.map(|fuse| fuse.0), OPEN),
+            false if self.measures_voltage && inside.0 > 0.0 => world.set_meter(Ohms(0.0), None, inside),
+            // Its leads are in the voltage terminals: for a current it is not there.
+            false => world.set_meter(Ohms(0.0), None, OPEN),
         }
-        if self.in_series && !self.measures_voltage { self.range.as_ref().map_or(0.0, |r| r.resistance.0) } else { 0.0 }
     }
 
     /// Somebody's hand at the range key: the highest of its function.
@@ -79,7 +84,7 @@ impl MeterDevice {
         self.measures_voltage = voltage;
         self.range = range;
         self.begun = None;
-        world.set_shunt(self.shunt());
+        self.wire(world);
     }
 
     /// Ends the measurement in hand and gives its answer.
@@ -88,11 +93,13 @@ impl MeterDevice {
         let span = (world.time() - t).max(1e-9);
         let function = if self.measures_voltage { &self.profile.voltage } else { &self.profile.current };
         let Some(function) = function else { return "9.91E+37".into() };
+        let (through, across) = ((world.charge() - charge) / span, (world.volt_seconds() - volts) / span);
         let truth = match (self.measures_voltage, self.in_series) {
-            (false, true) => (world.charge() - charge) / span,
-            (true, false) => (world.volt_seconds() - volts) / span,
-            // The wrong function for its place: nothing to be seen.
-            _ => 0.0,
+            (false, true) => through,
+            (true, false) => across,
+            // The wrong function for its place: what drops across its input; nothing.
+            (true, true) => through * range.resistance.0,
+            (false, false) => 0.0,
         };
         let accuracy = &range.accuracy;
         let noise: f64 = self.random.random_range(-1.0..1.0)

@@ -68,7 +68,9 @@ impl Rig {
         };
         let source = supply.source();
         let mut world = World::new(unit.things(name), name, bench.leads.resistance, supply.electrics(), source, seed);
-        world.set_shunt(meter.as_ref().map_or(0.0, MeterDevice::shunt));
+        if let Some(meter) = &meter {
+            meter.wire(&mut world);
+        }
         let wires = (seat.profile.wire.clone(), bench.meter.as_ref().map(|m| m.profile.wire.clone()));
         Ok(Self {
             inner: Arc::new(Mutex::new(Inner { world, supply, meter, unplugged: (false, false) })),

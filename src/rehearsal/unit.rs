@@ -1,12 +1,17 @@
 //! Unit files: what a rehearsal is made of. Every key is described in
 //! `scripts/README.md`.
 
+mod described;
+mod states;
+
 use super::board::{Board, LatchUp};
 use super::circuit::{AfterRest, Field, Solid, Telegraph};
 use super::world::Thing;
+pub use described::Described;
 use crate::document::{Document, Problems, Table};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Time constants of the absorbing branches of a part.
 const ABSORBING: [Seconds; 3] = [Seconds(1.0), Seconds(10.0), Seconds(100.0)];
@@ -16,11 +21,42 @@ const ABSORBING: [Seconds; 3] = [Seconds(1.0), Seconds(10.0), Seconds(100.0)];
 pub struct UnitFile {
     /// What is really wrong, in a sentence: so that findings can be judged.
     pub cause: String,
-    pub(super) board: Board,
+    /// The same, for a program that scores findings.
+    pub truth: Option<Truth>,
+    kind: Kind,
     /// Parts by name, each with the resistor of its fixture.
     pub(super) parts: BTreeMap<String, (Solid, Ohms)>,
     /// The text that it was read from.
     pub document: Document,
+}
+
+/// What is really wrong, for a program.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Truth {
+    /// The part at fault; none on a good unit.
+    pub part: Option<String>,
+    /// In a word, as `leakage`.
+    pub kind: Option<String>,
+    /// The codes of the findings that its plan must reach.
+    pub findings: Vec<String>,
+    /// Those that it must not.
+    pub not: Vec<String>,
+}
+
+/// How a unit is described.
+#[derive(Clone, Debug)]
+enum Kind {
+    /// By a `[board]`.
+    Board(Box<Board>),
+    /// By a netlist.
+    Described(Arc<Described>),
+}
+
+fn truth(mut table: Table<'_>) -> Truth {
+    let (part, kind) = (table.text("part"), table.text("kind"));
+    let (findings, not) = (table.texts("findings").unwrap_or_default(), table.texts("not").unwrap_or_default());
+    table.finish();
+    Truth { part, kind, findings, not }
 }
 
 impl UnitFile {
@@ -29,25 +65,41 @@ impl UnitFile {
     /// # Errors
     /// Every mistake, with its place.
     pub fn read(document: &Document) -> Result<Self, Problems> {
-        document.read(|root| {
+        let file = document.read(|root| {
             root.rename("the unit file");
             let cause = root.need_text("cause");
-            let mut parts = BTreeMap::new();
+            let truth = root.table("truth").map(truth);
+            let (mut parts, mut nodes) = (BTreeMap::new(), BTreeMap::new());
             if let Some(mut table) = root.table("part") {
                 for name in table.keys() {
                     if let Some(mut inner) = table.table(&name) {
                         inner.rename(format!("[part.{name}]"));
                         let series = inner.quantity("series").unwrap_or(Ohms(1e3));
                         let solid = solid(&mut inner);
+                        if let Some(between) = inner.texts("nodes") {
+                            if between.len() != 2 {
+                                inner.problem("nodes", "a part lies between two nodes", "not two", None);
+                            }
+                            nodes.insert(name.clone(), between);
+                        }
                         inner.finish();
                         parts.insert(name, (solid?, series));
                     }
                 }
                 table.finish();
             }
-            let board = root.need_table("board").and_then(|table| board(table, &parts));
-            Some(UnitFile { cause: cause?, board: board?, parts, document: document.clone() })
-        })
+            let kind = if root.has("netlist") {
+                Described::read(root, &parts, &nodes).map(|described| Kind::Described(Arc::new(described)))
+            } else {
+                root.need_table("board").and_then(|table| board(table, &parts)).map(|board| Kind::Board(Box::new(board)))
+            };
+            Some(UnitFile { cause: cause?, truth, kind: kind?, parts, document: document.clone() })
+        })?;
+        // What a netlist says is found out by making its circuit.
+        if let Kind::Described(described) = &file.kind {
+            described.circuit()?;
+        }
+        Ok(file)
     }
 
     /// What can be connected: the board under the unit's name, and the parts.
@@ -55,7 +107,11 @@ impl UnitFile {
         let part =
             |(name, (solid, series)): (&String, &(Solid, Ohms))| (name.clone(), Thing::Part(Box::new(solid.clone()), *series));
         let mut things: BTreeMap<String, Thing> = self.parts.iter().map(part).collect();
-        things.insert(unit.to_owned(), Thing::Board(Box::new(self.board.clone())));
+        let own = match &self.kind {
+            Kind::Board(board) => Thing::Board(board.clone()),
+            Kind::Described(described) => Thing::Described(described.clone()),
+        };
+        things.insert(unit.to_owned(), own);
         things
     }
 
@@ -75,7 +131,7 @@ impl UnitFile {
             short: None,
         };
         let document = Document::new("(a plain unit)", format!("# no unit file: a plain load of {current}\n"));
-        Self { cause: "none".into(), board, parts: BTreeMap::new(), document }
+        Self { cause: "none".into(), truth: None, kind: Kind::Board(Box::new(board)), parts: BTreeMap::new(), document }
     }
 }
 

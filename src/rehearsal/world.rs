@@ -5,6 +5,7 @@
 //! charge, in a circuit of its own. A circuit that cannot be solved stands still from
 //! there on, and says why.
 
+mod lead;
 mod output;
 mod wiring;
 
@@ -13,7 +14,8 @@ pub use wiring::Thing;
 
 use crate::units::{Ohms, Seconds};
 use std::collections::BTreeMap;
-use wiring::{OPEN, Wired};
+pub use wiring::OPEN;
+use wiring::Wired;
 
 /// The circuit.
 pub struct World {
@@ -28,6 +30,7 @@ pub struct World {
     leads: Ohms,
     /// Of the meter: its shunt in the lead, and its input across the unit.
     shunt: Ohms,
+    fuse: Option<f64>,
     across: Ohms,
     live: Option<Wired>,
     failure: Option<String>,
@@ -71,6 +74,7 @@ impl World {
             guards: Guards { voltage: None, current: None },
             leads,
             shunt: Ohms(0.0),
+            fuse: None,
             across: OPEN,
             live: None,
             failure: None,
@@ -118,11 +122,12 @@ impl World {
 
     /// A new circuit around what is connected, from now on.
     fn build(&mut self) {
+        let melted = self.live.as_ref().map(Wired::melted).unwrap_or_default();
         self.before = (self.charge(), self.volt_seconds(), self.steps());
         (self.since, self.turn, self.live) = (self.time, self.turn + 1, None);
         let Some(thing) = self.things.get(&self.connected) else { return };
         let seed = self.seed ^ self.turn.wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        match Wired::new(thing, self.electrics, self.source, seed) {
+        match Wired::new(thing, self.electrics, self.source, melted, seed) {
             Ok(live) => self.live = Some(live),
             Err(failure) => self.failure = Some(failure.to_string()),
         }
@@ -132,7 +137,7 @@ impl World {
 
     fn wire_meter(&mut self) {
         if let Some(live) = &mut self.live {
-            live.set_meter(self.leads + self.shunt, self.across);
+            live.set_meter(self.leads + self.shunt, self.fuse, self.across);
         }
     }
 
@@ -157,19 +162,16 @@ impl World {
         Some((over, self.since + at))
     }
 
-    /// Changes the shunt in the lead, from now on.
+    /// Changes the shunt in the lead, without a fuse, from now on.
     pub fn set_shunt(&mut self, ohms: f64) {
-        let ohms = Ohms(ohms);
-        if ohms != self.shunt {
-            self.shunt = ohms;
-            self.wire_meter();
-        }
+        self.set_meter(Ohms(ohms), None, OPEN);
     }
 
-    /// Changes the resistance across the unit, from now on.
-    pub fn set_across(&mut self, ohms: Ohms) {
-        if ohms != self.across {
-            self.across = ohms;
+    /// Changes what the meter is in the circuit, from now on: its shunt in the lead, the
+    /// rating of the fuse there, and its input across the unit.
+    pub fn set_meter(&mut self, shunt: Ohms, fuse: Option<f64>, across: Ohms) {
+        if (shunt, fuse, across) != (self.shunt, self.fuse, self.across) {
+            (self.shunt, self.fuse, self.across) = (shunt, fuse, across);
             self.wire_meter();
         }
     }

@@ -5,7 +5,7 @@ use crate::rehearsal::world::{Electrics, Sense};
 
 /// That of a usual linear bench supply of these ratings.
 pub fn usual(profile: &SupplyProfile) -> Electrics {
-    let capacitance = 100e-6;
+    let capacitance = 10e-6;
     Electrics {
         capacitance,
         preload: 10e3,

@@ -339,3 +339,76 @@ async fn a_meter_across_the_unit_reads_its_voltage() {
     rig.handle(Role::Meter, "READ?");
     assert_eq!(finished(&rig), "+9.90000000E+37");
 }
+
+/// A real output, with what is inside it.
+fn bench_supply(text: &str, off: OffState) -> World {
+    World::new(unit(text).things("unit"), "unit", Ohms(0.08), electrics(), source(false, 0.0, 1.0, off), 7)
+}
+
+const SHORTED: &str = "cause = \"none\"\n[board]\ninput = \"1 nF\"\nrunning = \"1 nA\"\nasleep = \"1 nA\"\nshort = { above = \"0 V\", resistance = \"10 ohm\" }\n";
+
+#[test]
+fn a_limit_takes_a_while_and_its_capacitor_is_outside_it() {
+    let mut world = bench_supply(SHORTED, OffState::Open);
+    // 9 V would drive 0.9 A into 10 ohm; the limit is 50 mA. It rises at once.
+    world.set_output(source(true, 9.0, 0.05, OffState::Open), FREE);
+    world.advance(150e-6);
+    let early = world.see();
+    assert!(!early.limiting && early.current > 0.3, "{early:?}");
+    // From the crossover on, 10 uF empty into 10 ohm: a time constant of 0.1 ms.
+    world.advance(0.2e-3);
+    let (at, began) = (world.time(), world.see().current);
+    world.advance(at + 0.1008e-3);
+    let (seen, fallen) = (world.see(), 0.05 + (began - 0.05) * (-1.0_f64).exp());
+    assert!(seen.limiting && (seen.current - fallen).abs() < 0.03 * fallen, "{seen:?} {fallen}");
+    world.advance(0.1);
+    assert!((world.see().current - 0.05).abs() < 1e-6 && world.see().limiting, "{:?}", world.see());
+}
+
+#[test]
+fn over_voltage_trips_at_its_level_and_over_current_after_its_delay_though_nobody_looks() {
+    let off = OffState::Bleeder(Ohms(470.0));
+    let slow = Source { slew: (100.0, 100.0), ..source(true, 9.0, 1.0, off) };
+    let mut world = bench_supply(UNIT, off);
+    world.set_output(slow, Guards { voltage: Some(5.0), current: None });
+    world.advance(10.0);
+    let (_, at) = world.tripped().unwrap();
+    // 5 V at 100 V/s.
+    assert!((at - 0.05).abs() < 1e-4, "{at}");
+    assert!(world.see().unit < 0.01, "{:?}", world.see());
+    let mut world = bench_supply(SHORTED, off);
+    world.set_output(source(true, 9.0, 0.05, off), Guards { voltage: None, current: Some(0.3) });
+    world.advance(10.0);
+    let (_, at) = world.tripped().unwrap();
+    assert!((at - 0.3).abs() < 0.5e-3, "{at}");
+    assert!(world.see().current.abs() < 1e-6, "{:?}", world.see());
+}
+
+#[test]
+fn an_hour_of_a_unit_that_idles_costs_next_to_nothing() {
+    let mut world = bench_supply(UNIT, OffState::Open);
+    world.set_output(source(true, 9.0, 0.1, OffState::Open), FREE);
+    world.advance(1.0);
+    let before = world.steps();
+    // Looked at every second.
+    for second in 2..3600 {
+        world.advance(f64::from(second));
+    }
+    let steps = world.steps() - before;
+    assert!(steps < 60, "{steps} steps");
+}
+
+#[test]
+fn a_fuse_that_melts_leaves_nothing_and_an_intact_one_stays() {
+    for (limit, melts) in [(0.5, false), (1.0, true)] {
+        let mut world = bench_supply(SHORTED, OffState::Open);
+        // A fuse of 250 mA: 2.75 times as much melts it.
+        world.set_meter(Ohms(1.0), Some(0.25), crate::rehearsal::world::OPEN);
+        world.set_output(source(true, 12.0, limit, OffState::Open), FREE);
+        world.advance(1.0);
+        let charge = world.charge();
+        world.advance(2.0);
+        assert_eq!((world.charge() - charge).abs() < 1e-9, melts, "{limit} A: {:?}", world.see());
+        assert_eq!(world.see().unit < 1e-3, melts, "{limit} A: {:?}", world.see());
+    }
+}

@@ -2,11 +2,14 @@
 //! one circuit.
 
 use super::Seen;
+use super::lead::Lead;
 use super::output::{Electrics, Guards, Output, Sense, Source};
 use crate::instrument::profile::OffState;
 use crate::rehearsal::board::Board;
 use crate::rehearsal::circuit::{Accuracy, Circuit, Failure, GROUND, Node, Part, Solid, Start, Transient};
+use crate::rehearsal::unit::Described;
 use crate::units::{Farads, Ohms, Volts};
+use std::sync::Arc;
 
 /// Leads without any resistance are none.
 const LEADS: Ohms = Ohms(1e-3);
@@ -22,6 +25,8 @@ const ACCURACY: Accuracy = Accuracy { relative: 2e-6, volts: 1e-6, amperes: 1e-9
 pub enum Thing {
     /// A board.
     Board(Box<Board>),
+    /// A unit by its netlist.
+    Described(Arc<Described>),
     /// A part in a fixture behind a resistor.
     Part(Box<Solid>, Ohms),
     /// A resistor.
@@ -42,23 +47,24 @@ pub struct Wired {
 
 impl Wired {
     /// Without charge, at time 0.
-    pub(super) fn new(thing: &Thing, electrics: Electrics, source: Source, seed: u64) -> Result<Self, Failure> {
-        let mut circuit = Circuit::new();
-        let [held, terminal, near] = ["supply", "terminal", "unit"].map(|name| circuit.node(name));
-        let capacitor = circuit.capacitor("c.supply", held, GROUND, Farads(electrics.capacitance));
-        circuit.resistor("r.supply", held, GROUND, Ohms(electrics.preload));
-        let lead = circuit.resistor("lead", terminal, near, LEADS);
-        let input = circuit.resistor("meter", near, GROUND, OPEN);
+    pub(super) fn new(thing: &Thing, electrics: Electrics, source: Source, melted: Vec<f64>, seed: u64) -> Result<Self, Failure> {
+        let (mut circuit, near) = thing.begin();
+        // With a sign in their names that no netlist's node has.
+        let [held, terminal] = ["#supply", "#terminal"].map(|name| circuit.node(name));
+        let capacitor = circuit.capacitor("#c.supply", held, GROUND, Farads(electrics.capacitance));
+        circuit.resistor("#r.supply", held, GROUND, Ohms(electrics.preload));
+        let lead = circuit.device("#lead", &[terminal, near], Lead::new(melted));
+        let input = circuit.resistor("#meter", near, GROUND, OPEN);
         let sense = match electrics.sense {
             Sense::Local | Sense::Open(_) => terminal,
             Sense::Remote => {
-                let sense = circuit.node("sense");
-                circuit.resistor("r.sense", near, sense, SENSE.0);
-                circuit.capacitor("c.sense", terminal, sense, SENSE.1);
+                let sense = circuit.node("#sense");
+                circuit.resistor("#r.sense", near, sense, SENSE.0);
+                circuit.capacitor("#c.sense", terminal, sense, SENSE.1);
                 sense
             }
         };
-        let output = circuit.device("output", &[held, terminal, sense], Output::new(electrics, source));
+        let output = circuit.device("#output", &[held, terminal, sense], Output::new(electrics, source));
         let unit = thing.wire(&mut circuit, near);
         let circuit = Transient::begin(circuit, seed, Start::Given, ACCURACY)?;
         Ok(Self { circuit, output, lead, input, held, capacitor, terminal, unit })
@@ -79,8 +85,9 @@ impl Wired {
         self.circuit.change_device(self.output, |output: &mut Output| output.set(source, guards, time, volts));
     }
 
-    pub(super) fn set_meter(&mut self, series: Ohms, across: Ohms) {
-        self.circuit.set_resistance(self.lead, series.max(LEADS));
+    pub(super) fn set_meter(&mut self, series: Ohms, fuse: Option<f64>, across: Ohms) {
+        let ohms = series.max(LEADS).0;
+        self.circuit.change_device(self.lead, |lead: &mut Lead| lead.set(ohms, fuse));
         self.circuit.set_resistance(self.input, across);
     }
 
@@ -93,6 +100,10 @@ impl Wired {
         }
     }
 
+    pub(super) fn melted(&self) -> Vec<f64> {
+        self.circuit.device(self.lead).map_or_else(Vec::new, |lead: &Lead| lead.melted().to_vec())
+    }
+
     pub(super) fn charge(&self) -> f64 {
         self.circuit.charge(self.lead).0
     }
@@ -103,11 +114,26 @@ impl Wired {
 }
 
 impl Thing {
+    /// The circuit that it brings with it, and the node at which it is fed.
+    fn begin(&self) -> (Circuit, Node) {
+        let (mut circuit, input) = match self {
+            // It was read without a mistake when the unit file was.
+            Self::Described(unit) => (unit.circuit().unwrap_or_default(), unit.input()),
+            Self::Board(_) | Self::Part(..) | Self::Resistor(_) => (Circuit::new(), "unit"),
+        };
+        let near = circuit.node(input);
+        (circuit, near)
+    }
+
     /// Puts itself into a circuit at a node; returns where its voltage is seen.
     fn wire(&self, circuit: &mut Circuit, near: Node) -> Node {
         match self {
             Self::Board(board) => {
                 board.place(circuit, near);
+                near
+            }
+            Self::Described(unit) => {
+                unit.place(circuit);
                 near
             }
             Self::Resistor(resistance) => {
