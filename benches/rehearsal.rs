@@ -3,6 +3,7 @@
 //!
 //! - 500 starts: bench time over the time that they took;
 //! - the same, over the time that bare SQLite takes for as many rows;
+//! - from 300 to 10,000 starts of the demo unit: the cost of each over that among the fewest;
 //! - reading a reply: over `str::parse` of the same text.
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout, missing_docs, reason = "a measurement, not the tool")]
@@ -75,6 +76,34 @@ fn starts() {
     println!("  over as many rows into bare SQLite:  {:8.1}", ours.as_secs_f64() / bare.as_secs_f64());
 }
 
+/// The demo unit's starts, more and more of them: what each costs over what each of the
+/// fewest costs, the solver's part included. Flat is 1. And the most memory so far.
+fn curve() {
+    let plan = include_str!("../scripts/frost-alarm.toml");
+    let begin = plan.find("[[stage]]\ndo        = \"start\"").unwrap();
+    let end = plan.find("[[stage]]\ndo        = \"leakage\"").unwrap();
+    let head = &plan[..plan.find("[[stage]]").unwrap()];
+    let mut first = None;
+    println!("starts of the demo unit      for each   over the fewest   most memory");
+    for times in [300, 1000, 3000, 10_000] {
+        let stage = plan[begin..end].replace("times     = 300", &format!("times = {times}"));
+        let unit = include_str!("../scripts/frost-alarm.unit.toml").to_owned();
+        let plan = format!("{head}{stage}");
+        let (took, outcome) = timed(|| rehearse(Setup { plan: &plan, unit, ..Setup::default() }));
+        assert_eq!(outcome.run.starts(1).unwrap().len(), times);
+        let each = took.as_secs_f64() / times as f64;
+        let ratio = each / *first.get_or_insert(each);
+        println!("{times:22} {:10.2} ms {ratio:13.2} {:>16}", each * 1e3, most_memory());
+    }
+}
+
+/// As Linux tells it.
+fn most_memory() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:")).unwrap_or("not known here");
+    line.trim().to_owned()
+}
+
 fn replies() {
     const COUNT: u32 = 200_000;
     let texts: Vec<String> = (0..COUNT).map(|n| format!("+{:.6E}", 1e-3 + f64::from(n) * 1e-9)).collect();
@@ -85,5 +114,6 @@ fn replies() {
 
 fn main() {
     starts();
+    curve();
     replies();
 }

@@ -26,3 +26,4 @@ mod slept;
 mod station;
 mod support;
 mod trips;
+mod units;
