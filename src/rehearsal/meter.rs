@@ -12,7 +12,6 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
 
-
 /// The stand-in.
 pub struct MeterDevice {
     profile: Arc<MeterProfile>,

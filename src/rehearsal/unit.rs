@@ -7,9 +7,9 @@ mod states;
 use super::board::{Board, LatchUp};
 use super::circuit::{AfterRest, Field, Solid, Telegraph};
 use super::world::Thing;
-pub use described::Described;
 use crate::document::{Document, Problems, Table};
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
+pub use described::Described;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 

@@ -36,7 +36,12 @@ fn every_plan_reaches_what_its_unit_says_is_true() {
             let codes: Vec<(Option<u32>, &str)> = found.iter().map(|f| (f.stage, f.code.as_str())).collect();
             let has = |code: &String| codes.iter().any(|(_, found)| found == code);
             assert!(!codes.is_empty(), "{unit}, seed {seed}: {}", outcome.ended.how);
-            assert!(truth.findings.iter().all(has), "{unit}, seed {seed}: {:?} of {codes:?}: {}", truth.findings, outcome.ended.how);
+            assert!(
+                truth.findings.iter().all(has),
+                "{unit}, seed {seed}: {:?} of {codes:?}: {}",
+                truth.findings,
+                outcome.ended.how
+            );
             assert!(!truth.not.iter().any(has), "{unit}, seed {seed}: {:?} in {codes:?}: {}", truth.not, outcome.ended.how);
             if plan == "capacitor-lot" {
                 let failed: Vec<u32> = found.iter().filter(|f| f.code == "leakage-fail").filter_map(|f| f.stage).collect();

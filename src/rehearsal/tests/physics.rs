@@ -362,7 +362,7 @@ fn a_limit_takes_a_while_and_its_capacitor_is_outside_it() {
     let (seen, fallen) = (world.see(), 0.05 + (began - 0.05) * (-1.0_f64).exp());
     assert!(seen.limiting && (seen.current - fallen).abs() < 0.03 * fallen, "{seen:?} {fallen}");
     world.advance(0.1);
-    assert!((world.see().current - 0.05).abs() < 1e-6 && world.see().limiting, "{:?}", world.see());
+    assert!((world.see().current - 0.05).abs() < 1e-4 && world.see().limiting, "{:?}", world.see());
 }
 
 #[test]

@@ -47,7 +47,8 @@ pub fn read(table: &mut Table<'_>, nodes: &[String]) -> Option<Vec<State>> {
 }
 
 const DRAWS: &str = "write \"12 mA\", \"0.45 W from 3 V\", \"470 ohm\" or \"10 ohm above 5 V\"";
-const WAY: &str = "write \"STATE: NODE above 3 V\"; also below, above 50 % of NODE, after 300 ms, visit 2, chance 10 %, joined by commas";
+const WAY: &str =
+    "write \"STATE: NODE above 3 V\"; also below, above 50 % of NODE, after 300 ms, visit 2, chance 10 %, joined by commas";
 
 fn draws(text: &str) -> Result<Draws, String> {
     let fails = |_| format!("{text:?} is nothing that can be drawn");
@@ -69,9 +70,10 @@ fn draws(text: &str) -> Result<Draws, String> {
 
 fn way(text: &str, names: &[String], nodes: &[String]) -> Result<Transition, String> {
     let (name, conditions) = text.split_once(':').ok_or_else(|| format!("{text:?} names no state"))?;
-    let to = names.iter().position(|n| n == name.trim()).ok_or_else(|| {
-        format!("there is no state {:?}; there are {}", name.trim(), names.join(", "))
-    })?;
+    let to = names
+        .iter()
+        .position(|n| n == name.trim())
+        .ok_or_else(|| format!("there is no state {:?}; there are {}", name.trim(), names.join(", ")))?;
     let (mut when, mut chance) = (Vec::new(), Ratio(1.0));
     for condition in conditions.split(',').map(str::trim) {
         match condition.strip_prefix("chance ") {
