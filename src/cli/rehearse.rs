@@ -127,7 +127,19 @@ pub(super) fn rehearse(
             watcher,
             operator: &mut MadeUp { rig: rig.clone() },
         };
-        conduct(work, stop).await.map_err(|e| e.to_string())
+        let stuck = rig.clone();
+        let stop = async move {
+            tokio::select! {
+                biased;
+                why = stuck.failed() => why,
+                name = stop => name,
+            }
+        };
+        let ended = conduct(work, stop).await.map_err(|e| e.to_string())?;
+        match rig.failure() {
+            Some(why) => Err(format!("{why}\nNothing that this rehearsal says of the unit counts.")),
+            None => Ok(ended),
+        }
     })
 }
 

@@ -119,6 +119,7 @@ async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Resu
     tokio::select! {
         stop = crate::sys::stop_signal() => stop.map_err(|e| e.to_string())?,
         never = hands(&rig) => match never {},
+        why = rig.failed() => return Err(why),
     };
     outln!("{}", state(&rig));
     Ok(())

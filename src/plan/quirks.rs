@@ -205,6 +205,8 @@ quirks! {
     knob_to: Option<Volts>, Supply;
     /// It senses through leads of their own.
     remote_sense: bool, Supply;
+    /// One of its sense leads is open: its output is higher by this share.
+    sense_lead_open: Ratio, Supply;
     /// It shows overload, whatever it measures.
     overloaded: bool, Meter;
     /// Its answers are those of the measurement before.

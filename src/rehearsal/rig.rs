@@ -13,6 +13,7 @@ use crate::instrument::profile::Wire;
 use crate::plan::{Bench, Quirks};
 use crate::units::{Amperes, Ohms, Seconds, Volts};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::Notify;
 
 /// A rehearsal bench. Copies are the same bench.
 #[derive(Clone)]
@@ -21,6 +22,8 @@ pub struct Rig {
     clock: Clock,
     unit: String,
     wires: (Wire, Option<Wire>),
+    /// Told when the circuit cannot be solved any more.
+    stuck: Arc<Notify>,
 }
 
 pub(super) struct Inner {
@@ -77,6 +80,7 @@ impl Rig {
             clock,
             unit: name.to_owned(),
             wires,
+            stuck: Arc::default(),
         })
     }
 
@@ -98,29 +102,52 @@ impl Rig {
         inner.world.advance(self.clock.now().0);
         let Inner { world, supply, .. } = &mut *inner;
         supply.tick(world);
+        if world.failure().is_some() {
+            self.stuck.notify_one();
+        }
         inner
+    }
+
+    /// Waits until the circuit cannot be solved, and says where and why. From then on the
+    /// stand-ins answer nothing: a circuit that stands still would look like a dead unit.
+    pub async fn failed(&self) -> String {
+        loop {
+            if let Some(why) = self.failure() {
+                return why;
+            }
+            self.stuck.notified().await;
+        }
+    }
+
+    /// Where and why the circuit could not be solved.
+    pub fn failure(&self) -> Option<String> {
+        // Nobody looks at the circuit here: it need not move on.
+        let inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
+        inner.world.failure().map(|why| format!("the rehearsal's circuit could not be solved: {why}"))
     }
 
     /// What a stand-in does with a message, now.
     pub(super) fn handle(&self, role: Role, message: impl AsRef<[u8]>) -> Does {
         let mut inner = self.lock();
         let Inner { world, supply, meter, .. } = &mut *inner;
-        match (role, meter) {
+        let does = match (role, meter) {
             (Role::Supply, _) => message::handle(supply, message.as_ref(), world),
             (Role::Meter, Some(meter)) => message::handle(meter, message.as_ref(), world),
             (Role::Meter, None) => Does::Ignores,
-        }
+        };
+        if world.failure().is_some() { Does::Ignores } else { does }
     }
 
     /// What a stand-in does when the time of a measurement is over.
     pub(super) fn finish(&self, role: Role) -> Does {
         let mut inner = self.lock();
         let Inner { world, supply, meter, .. } = &mut *inner;
-        match (role, meter) {
+        let does = match (role, meter) {
             (Role::Supply, _) => message::finish(supply, world),
             (Role::Meter, Some(meter)) => message::finish(meter, world),
             (Role::Meter, None) => Does::Ignores,
-        }
+        };
+        if world.failure().is_some() { Does::Ignores } else { does }
     }
 
     /// Something of a stand-in's end of the conversation.

@@ -10,10 +10,11 @@ pub use electrics::usual;
 use super::message::order::Over;
 use super::message::{Dialogue, Does};
 use super::panel::Panel;
-use super::world::{Electrics, Guards, Source, World};
+use super::world::{Electrics, Guards, Sense, Source, World};
 use crate::instrument::profile::{OutOfRange, Profile, ReplyForm, Setting, SupplyProfile, UnitInReply};
 use crate::plan::{Quirks, SupplySeat};
 use crate::scpi::error_queue::codes;
+use crate::units::Ratio;
 use hands::Past;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -136,7 +137,12 @@ impl SupplyDevice {
 
     /// What its output is like.
     pub fn electrics(&self) -> Electrics {
-        usual(&self.profile)
+        let sense = match (self.quirks.sense_lead_open, self.quirks.remote_sense) {
+            (Ratio(more), _) if more > 0.0 => Sense::Open(more),
+            (_, true) => Sense::Remote,
+            (_, false) => Sense::Local,
+        };
+        Electrics { sense, ..usual(&self.profile) }
     }
 
     /// What the wired channel is set to.

@@ -129,7 +129,7 @@ impl World {
         let seed = self.seed ^ self.turn.wrapping_mul(0x9E37_79B9_7F4A_7C15);
         match Wired::new(thing, self.electrics, self.source, melted, seed) {
             Ok(live) => self.live = Some(live),
-            Err(failure) => self.failure = Some(failure.to_string()),
+            Err(failure) => self.failure = Some(format!("{} on the bench: {failure}", self.connected)),
         }
         self.wire_meter();
         self.bring_output();
@@ -160,11 +160,6 @@ impl World {
     pub fn tripped(&self) -> Option<(Over, f64)> {
         let (over, at) = self.live.as_ref()?.output()?.tripped()?;
         Some((over, self.since + at))
-    }
-
-    /// Changes the shunt in the lead, without a fuse, from now on.
-    pub fn set_shunt(&mut self, ohms: f64) {
-        self.set_meter(Ohms(ohms), None, OPEN);
     }
 
     /// Changes what the meter is in the circuit, from now on: its shunt in the lead, the

@@ -284,7 +284,15 @@ pub fn rehearse_in<S: Future<Output = String>>(
             watcher: &mut watch,
             operator: &mut Hands(rig.clone()),
         };
-        let ended = conduct(work, stop(clock)).await.unwrap();
+        let stop = async {
+            tokio::select! {
+                biased;
+                why = rig.failed() => why,
+                why = stop(clock) => why,
+            }
+        };
+        let ended = conduct(work, stop).await.unwrap();
+        assert_eq!(rig.failure(), None);
         (ended, rig.supply_state(), (supply_fired, meter_fired))
     });
     let run = Run::open(folder.path()).unwrap();

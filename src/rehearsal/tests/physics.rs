@@ -5,7 +5,7 @@ use super::*;
 use crate::instrument::Role;
 use crate::instrument::profile::{OffState, Profile, SHIPPED};
 use crate::rehearsal::message::Does;
-use crate::rehearsal::world::{Electrics, Guards, Source, World};
+use crate::rehearsal::world::{Electrics, Guards, OPEN, Source, World};
 use crate::units::{Ohms, Seconds};
 
 /// The answer of the meter's measurement.
@@ -107,7 +107,7 @@ fn a_limited_output_charges_the_input_with_the_limit() {
 fn the_shunt_is_a_burden_on_the_unit() {
     let mut world = world(UNIT, 0.0, OffState::Open);
     world.set_output(source(true, 9.0, 1.0, OffState::Open), FREE);
-    world.set_shunt(100.0);
+    world.set_meter(Ohms(100.0), None, OPEN);
     world.advance(1.0);
     // 12 mA through 100 ohm.
     assert!((world.see().unit - 7.8).abs() < 0.01, "{}", world.see().unit);
