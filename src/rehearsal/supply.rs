@@ -33,7 +33,7 @@ struct Channel {
     over_voltage: f64,
     /// Of over-current protection.
     delay: f64,
-    tripped: bool,
+    tripped: Option<Over>,
     restores: bool,
     /// Whether over-voltage and over-current protection are enabled.
     guarded: (bool, bool),
@@ -56,7 +56,7 @@ impl Channel {
             on: false,
             over_voltage,
             delay: 0.02,
-            tripped: false,
+            tripped: None,
             restores: false,
             guarded: (true, false),
         }
@@ -188,7 +188,7 @@ impl SupplyDevice {
 
     fn switch(&mut self, number: u32, on: bool, world: &mut World) -> Does {
         let Some(channel) = self.channels.get_mut(&number) else { return Does::Sets };
-        if on && (channel.tripped || self.past.timer_latched) {
+        if on && (channel.tripped.is_some() || self.past.timer_latched) {
             return self.complain(codes::SETTINGS_CONFLICT);
         }
         if !on && self.quirks.ignores_off > 0 {
@@ -216,7 +216,7 @@ impl SupplyDevice {
             let guards = Guards { voltage: voltage.then_some(channel.over_voltage), current: current.then_some(channel.delay) };
             world.set_output(self.source(), guards);
         } else if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage {
-            (channel.on, channel.tripped, channel.restores) = (false, true, true);
+            (channel.on, channel.tripped, channel.restores) = (false, Some(Over::Voltage), true);
         }
     }
 }

@@ -371,7 +371,15 @@ fn the_rest() -> Vec<Row> {
                 run(Never(INSTRUMENT)).with(matched).does("identity = \"STAND-IN,other,B0417,2.0\""),
             ]),
         ),
-        (62, "remote sense", Ok(vec![run(Never(&[Exit::Wrong])).does("remote_sense = true")])),
+        (
+            62,
+            "remote sense",
+            Ok(vec![
+                run(Never(&[Exit::Wrong])).does("remote_sense = true"),
+                // 9 V become more than the unit's ceiling of 10 V.
+                run(Refused(TRIPPED)).does("sense_lead_open = \"15 %\""),
+            ]),
+        ),
     ]
 }
 

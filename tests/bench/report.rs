@@ -70,7 +70,7 @@ fn findings_come_first_and_every_start_is_a_mark() {
     ];
     assert!(order.windows(2).all(|w| place(w[0]) < place(w[1])), "the order of the report");
     for finding in outcome.run.findings().unwrap() {
-        let sentence = finding.sentence.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+        let sentence = finding.sentence.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;");
         assert!(place(&sentence) < place("What was done"), "{sentence}");
     }
     for plot in [

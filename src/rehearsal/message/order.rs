@@ -5,14 +5,7 @@
 
 use crate::scpi::program::Numeric;
 
-/// One of a supply's protections.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Over {
-    /// Over-voltage.
-    Voltage,
-    /// Over-current.
-    Current,
-}
+pub use crate::rehearsal::world::Over;
 
 /// A number that a supply keeps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,6 +2,7 @@
 //! dip of its mains.
 
 use super::{Channel, SupplyDevice, Switch};
+use crate::rehearsal::message::order::Over;
 use crate::rehearsal::world::World;
 use crate::units::Seconds;
 use std::sync::Arc;
@@ -57,9 +58,9 @@ impl SupplyDevice {
     pub fn tick(&mut self, world: &mut World) {
         let now = world.time();
         if self.is_on()
-            && let Some((_, at)) = world.tripped()
+            && let Some((over, at)) = world.tripped()
         {
-            self.trip(at, world);
+            self.trip(over, at, world);
         }
         if self.is_on() && self.panel.is_over(now) {
             self.switch(self.wired, false, world);
@@ -90,14 +91,14 @@ impl SupplyDevice {
 
     /// Its own protection of the wired channel trips.
     pub fn protect(&mut self, world: &mut World) {
-        self.trip(world.time(), world);
+        self.trip(Over::Voltage, world.time(), world);
     }
 
-    fn trip(&mut self, at: f64, world: &mut World) {
+    fn trip(&mut self, over: Over, at: f64, world: &mut World) {
         if let Some(channel) = self.channels.get_mut(&self.wired)
             && channel.on
         {
-            (channel.on, channel.tripped, channel.restores) = (false, true, true);
+            (channel.on, channel.tripped, channel.restores) = (false, Some(over), true);
             self.switches.push(Switch { at, on: false });
         }
         self.apply(self.wired, world);

@@ -13,6 +13,7 @@ use std::sync::Arc;
 /// Bit 9 of the questionable register: over-voltage protection has tripped (CHECKS.md 1.6
 /// row 4; models differ).
 const OVER_VOLTAGE: u16 = 1 << 9;
+const OVER_CURRENT: u16 = 1 << 10;
 
 /// A number that it keeps: how it is set, its unit, its least and its most, where it stands.
 struct Kept<'p> {
@@ -93,7 +94,8 @@ impl SupplyDevice {
             _ => (1, 0),
         };
         match self.channels.get(&number) {
-            Some(channel) if channel.tripped => OVER_VOLTAGE,
+            Some(channel) if channel.tripped == Some(Over::Voltage) => OVER_VOLTAGE,
+            Some(channel) if channel.tripped == Some(Over::Current) => OVER_CURRENT,
             Some(channel) if channel.on => 1 << if self.limits(number, world) { current } else { voltage },
             _ => 0,
         }
@@ -216,7 +218,7 @@ impl SupplyDevice {
             }
             S::AskEnabled(over) => bit(channel.is_some_and(|mut c| *c.guards(over))),
             S::AskTripped(over) => {
-                let tripped = channel.is_some_and(|c| c.tripped);
+                let tripped = channel.is_some_and(|c| c.tripped == Some(over));
                 let protection = if over == Over::Voltage { &profile.over_voltage } else { &profile.over_current };
                 match protection.as_ref().and_then(|p| p.tripped.as_ref()) {
                     Some((_, yes)) if tripped => answers(yes.first().cloned()),
@@ -269,7 +271,7 @@ impl SupplyDevice {
         let protection = if over == Over::Voltage { &profile.over_voltage } else { &profile.over_current };
         let gives_back = protection.as_ref().is_some_and(|p| p.clear_restores) || self.quirks.clearing_restores;
         let restores = self.channels.get_mut(&number).is_some_and(|channel| {
-            channel.tripped = false;
+            channel.tripped = None;
             gives_back && std::mem::take(&mut channel.restores)
         });
         if restores { self.switch(number, true, world) } else { Does::Sets }

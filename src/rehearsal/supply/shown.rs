@@ -13,7 +13,7 @@ impl SupplyDevice {
     }
 
     pub(super) fn mode(&self, form: &ModeForm, number: u32, world: &World) -> String {
-        let (on, tripped) = self.channels.get(&number).map_or((false, false), |c| (c.on, c.tripped));
+        let (on, tripped) = self.channels.get(&number).map_or((false, false), |c| (c.on, c.tripped.is_some()));
         let limiting = self.limits(number, world);
         match form {
             ModeForm::Bits { voltage, current } if on => (1_u64 << if limiting { *current } else { *voltage }).to_string(),

@@ -412,3 +412,35 @@ fn a_fuse_that_melts_leaves_nothing_and_an_intact_one_stays() {
         assert_eq!(world.see().unit < 1e-3, melts, "{limit} A: {:?}", world.see());
     }
 }
+
+#[test]
+fn an_output_that_holds_zero_is_followed_on_and_off_again_and_again() {
+    let off = OffState::ZeroVolts;
+    let profile = profile("supply-acknowledged");
+    let profile = profile.supply().unwrap();
+    let slew = (profile.rated_voltage.0 / 0.01, profile.rated_voltage.0 / profile.output.fall.0.max(1e-3));
+    let at = |on: bool, voltage: f64| Source { on, voltage, limit: 0.06, off, slew };
+    let electrics = crate::rehearsal::supply::usual(profile);
+    for unit_text in [UNIT.to_owned(), UNIT.replace("12 mA", "30 mA")] {
+        let mut world = World::new(unit(&unit_text).things("unit"), "unit", Ohms(0.08), electrics, at(false, 0.0), 7);
+        world.set_meter(Ohms(0.1), None, OPEN);
+        let mut t = 0.0;
+        for voltage in [1.0, 5.0, 0.5, 8.0, 9.0, 0.0, 3.0] {
+            t += 0.2;
+            world.set_output(at(true, voltage), FREE);
+            world.advance(t);
+            assert_eq!(world.failure(), None, "on at {voltage} V, {t} s");
+            assert!((world.see().terminal - voltage).abs() < 0.01, "{voltage} V: {:?}", world.see());
+            for part in 1..40 {
+                if part == 3 {
+                    world.set_output(at(false, voltage), FREE);
+                }
+                t += 0.0137;
+                world.advance(t);
+                assert_eq!(world.failure(), None, "off from {voltage} V, {t} s");
+            }
+            assert!(world.see().unit.abs() < 0.01, "{:?}", world.see());
+        }
+        assert!(world.steps() < 4_000, "{}", world.steps());
+    }
+}

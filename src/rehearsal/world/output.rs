@@ -80,6 +80,9 @@ const CLOSED: f64 = 5e-3;
 /// The voltage by which a limit that let go is taken up again.
 const BACK: f64 = 1e-3;
 
+/// What takes less than this, in seconds and as a share of the time that it is, is done at once.
+const AT_ONCE: f64 = 1e-12;
+
 /// What the regulator does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Feed {
@@ -166,7 +169,9 @@ impl Output {
     fn go(&mut self, time: f64, from: f64, to: f64) {
         let (up, down) = self.source.slew;
         let (share, settling) = self.electrics.overshoot;
-        let there = time + (to - from).abs() / if to > from { up } else { down };
+        let takes = (to - from).abs() / if to > from { up } else { down };
+        // A way too short to be told from no time at all is none.
+        let there = if takes < AT_ONCE * (1.0 + time) { time } else { time + takes };
         let beyond = if to > from { to + share * (to - from) } else { to };
         let back = if share > 0.0 { there + settling } else { there };
         self.way = [(time, from), (there, beyond), (back, to)];

@@ -19,6 +19,8 @@ pub const OPEN: Ohms = Ohms(1e12);
 const SENSE: (Ohms, Farads) = (Ohms(100.0), Farads(1e-6));
 /// How exact the solver is: instruments of six digits must not see its error.
 const ACCURACY: Accuracy = Accuracy { relative: 2e-6, volts: 1e-6, amperes: 1e-9 };
+/// For a part, whose current is read in nanoamperes behind a kiloohm.
+const FINE: Accuracy = Accuracy { relative: 1e-8, volts: 1e-8, amperes: 1e-12 };
 
 /// What can be connected.
 #[derive(Clone, Debug)]
@@ -66,7 +68,7 @@ impl Wired {
         };
         let output = circuit.device("#output", &[held, terminal, sense], Output::new(electrics, source));
         let unit = thing.wire(&mut circuit, near);
-        let circuit = Transient::begin(circuit, seed, Start::Given, ACCURACY)?;
+        let circuit = Transient::begin(circuit, seed, Start::Given, thing.accuracy())?;
         Ok(Self { circuit, output, lead, input, held, capacitor, terminal, unit })
     }
 
@@ -123,6 +125,13 @@ impl Thing {
         };
         let near = circuit.node(input);
         (circuit, near)
+    }
+
+    fn accuracy(&self) -> Accuracy {
+        match self {
+            Self::Part(..) => FINE,
+            Self::Board(_) | Self::Described(_) | Self::Resistor(_) => ACCURACY,
+        }
     }
 
     /// Puts itself into a circuit at a node; returns where its voltage is seen.
