@@ -34,3 +34,19 @@ fn mistakes_of_a_netlist_are_shown_with_their_place() {
     let said = place.run(&["calc", "circuit", "arming-delay.cir", "--node", "nowhere"]);
     assert!(said.code == Some(2) && said.err.contains("it has v(rail), v(arm)"), "{}", said.err);
 }
+
+#[test]
+fn a_unit_whose_circuit_cannot_be_solved_ends_the_rehearsal_with_the_place() {
+    let place = Place::new();
+    place.write("plan.toml", crate::support::SHORT);
+    place.write(
+        "plan.unit.toml",
+        "cause = \"none\"\ninput = \"in\"\nnetlist = \"C1 in 0 10u\"\n[load.U1]\nnodes = [\"in\", \"0\"]\n\
+         [[load.U1.state]]\nname = \"one\"\ndraws = [\"1 mA\"]\nto = [\"other: in above 3 V\"]\n\
+         [[load.U1.state]]\nname = \"other\"\ndraws = [\"2 mA\"]\nto = [\"one: in above 3 V\"]\n",
+    );
+    let said = place.run(&["rehearse", "plan.toml"]);
+    assert_eq!(said.code, Some(2), "{}", said.err);
+    assert!(said.err.contains("could not be solved") && said.err.contains("load.u1"), "{}", said.err);
+    assert!(said.err.contains("Nothing that this rehearsal says of the unit counts"), "{}", said.err);
+}

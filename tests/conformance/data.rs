@@ -162,9 +162,15 @@ fn what_is_wrong_with_data() {
             ("STAT:OPER:ENAB 65536", "-222,\"Data out of range\"", "16"),
             ("VOLT NAN", "-224,\"Illegal parameter value\"", "16"),
             ("VOLT? UP", "-224,\"Illegal parameter value\"", "16"),
-            ("VOLT:PROT 3,(@1);:VOLT 5,(@1);:OUTP ON,(@1);OUTP ON,(@1)", "-221,\"Settings conflict\"", "16"),
         ],
     );
+    // On the way to 5 V the output passes the level and trips: from then on it stays off.
+    client.tell("*RST;*CLS");
+    client.tell("VOLT:PROT 3,(@1);:VOLT 5,(@1);:OUTP ON,(@1)");
+    assert!((0..1000).any(|_| client.ask("VOLT:PROT:TRIP? (@1)") == "1"), "it never trips");
+    client.tell("OUTP ON,(@1)");
+    assert_eq!(client.ask("SYST:ERR?"), "-221,\"Settings conflict\"");
+    assert_eq!(client.ask("*ESR?"), "16");
 }
 
 #[test]
