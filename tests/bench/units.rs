@@ -14,8 +14,6 @@ const UNITS: [(&str, &str, u64); 8] = [
     ("rain-gauge", "rain-gauge", 3),
     ("rain-gauge", "rain-gauge-good", 3),
     ("beehive-scale", "beehive-scale", 2),
-    ("old-electrolytic", "old-electrolytic", 2),
-    ("old-electrolytic", "old-electrolytic-good", 2),
     ("capacitor-lot", "capacitor-lot", 2),
 ];
 
