@@ -8,7 +8,7 @@ use rampart::rehearsal::UnitFile;
 use std::path::Path;
 
 /// Plan, unit, and how many seeds.
-const UNITS: [(&str, &str, u64); 8] = [
+const UNITS: [(&str, &str, u64); 6] = [
     ("vent-opener", "vent-opener", 3),
     ("vent-opener", "vent-opener-good", 3),
     ("rain-gauge", "rain-gauge", 3),
