@@ -12,7 +12,7 @@ mod starts;
 mod states;
 
 pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with};
-pub use log::log;
+pub use log::{log, log_states};
 pub use ramp::{Asked as RampAsked, against_good, ramp};
 pub use signature::{Courses, signatures};
 pub use starts::starts;

@@ -55,13 +55,14 @@ impl Plot {
         }
     }
 
-    /// A band between two values of y, with a name.
+    /// A band between two values of y, with a name, which keeps clear of the names of
+    /// stretches and columns at the upper edge, in a phone's letters, too.
     pub(super) fn band(&mut self, low: f64, high: f64, name: &str) {
         let (bottom, top) = (self.y.place(low), self.y.place(high));
         let width = WIDTH - RIGHT - LEFT;
         self.layers.push(html! {
             rect x=(n(LEFT)) y=(n(top)) width=(n(width)) height=(n((bottom - top).max(1.0))) class="band" {}
-            text x=(n(WIDTH - RIGHT - 4.0)) y=(n(top + 13.0)) class="small end" { (name) }
+            text x=(n(WIDTH - RIGHT - 4.0)) y=(n((top + 13.0).max(TOP + 34.0))) class="small end" { (name) }
         });
     }
 
@@ -188,8 +189,8 @@ impl Plot {
     /// A stretch of x between two thin lines, with a name where there is room for it.
     pub(super) fn stretch(&mut self, low: f64, high: f64, name: &str) {
         let (left, right) = (self.x.place(low), self.x.place(high));
-        // Some 6 units a letter at this size.
-        let fits = right - left > 6.0 * f64::from(u32::try_from(name.len()).unwrap_or(u32::MAX));
+        // Some 9 units a letter on a phone, where they are largest.
+        let fits = right - left > 9.0 * f64::from(u32::try_from(name.len()).unwrap_or(u32::MAX));
         self.layers.push(html! {
             @for x in [left, right] {
                 line x1=(n(x)) y1=(n(TOP)) x2=(n(x)) y2=(n(HEIGHT - BOTTOM)) class="limit" {}

@@ -68,6 +68,7 @@ fn name(kind: Kind) -> &'static str {
         Kind::Nothing => "no current",
         Kind::Resistive { .. } => "as a resistor",
         Kind::AboveThreshold { .. } => "above a threshold",
+        Kind::Added { .. } => "a path in addition",
         Kind::ConstantCurrent { .. } => "constant current",
         Kind::ConstantPower { .. } => "constant power",
         Kind::Falling => "falling",

@@ -136,6 +136,10 @@ fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     for finding in finding::log(&points, log.expect, length) {
         bench.find(finding)?;
     }
+    let states: Vec<(Amperes, Amperes)> = log.states.iter().map(|s| (s.low, s.high)).collect();
+    if let Some(finding) = finding::log_states(&points, &states) {
+        bench.find(finding)?;
+    }
     Ok(())
 }
 

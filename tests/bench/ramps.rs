@@ -86,3 +86,23 @@ fn a_good_unit_that_is_not_there_is_told() {
     let path = run.folder.path().display().to_string();
     assert!(told(&path, 5.0).contains("has no ramp to 5 V"), "{}", told(&path, 5.0));
 }
+
+#[test]
+fn a_path_that_opens_beside_the_unit_hides_neither_its_start_nor_its_drop_out() {
+    let shorted = unit("reset_below = \"0.7 V\"\nshort = { above = \"6 V\", resistance = \"100 ohm\" }");
+    let outcome = rehearse(Setup { plan: &plan("back = true"), unit: shorted, ..Setup::default() });
+    assert!(sentence(&outcome, "ramp-jump").contains("near (2.0"), "{}", sentence(&outcome, "ramp-jump"));
+    assert!(sentence(&outcome, "ramp-drops-out").contains("drops out"));
+    let told = sentence(&outcome, "ramp-regions");
+    assert!(told.contains("in addition to 12.0 mA") && !told.contains("threshold"), "{told}");
+}
+
+#[test]
+fn a_swing_in_time_is_no_region_of_the_voltage() {
+    for seed in 1..=4 {
+        let swinging = unit("ripple = { share = \"40 %\", period = \"5 s\" }");
+        let outcome = rehearse(Setup { plan: &plan("hold = \"3 s\""), unit: swinging, seed, ..Setup::default() });
+        assert!(sentence(&outcome, "ramp-swings").contains("swings with time"), "seed {seed}");
+        assert!(outcome.ended.findings.iter().all(|f| f.code != "ramp-regions"), "seed {seed}");
+    }
+}

@@ -4,7 +4,7 @@ use super::power::{Band, band, spelled};
 use super::{Figure, Finding, Severity, three};
 use crate::analysis::Level;
 use crate::analysis::series::average::average;
-use crate::analysis::series::story::{self, Bursts, Middle, Story, Told};
+use crate::analysis::series::story::{self, Bursts, Middle, Story, Told, Visit};
 use crate::analysis::series::{self, Point};
 use crate::units::{Amperes, Seconds, Unit, with_uncertainty};
 
@@ -75,6 +75,10 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
                 "Put a meter in series on a low range, or measure a regulator's output with the meter in volts, to tell asleep from dead. Or charge a known capacitor, take the supply away and time how fast its voltage falls; or log for two periods of a wake-up at least: pulses that come again are a unit asleep.",
             ));
         }
+        _ if summary.values == 1 => {
+            let sentence = format!("The log has one reading of {all}: too few to say anything of a course.");
+            made.push(Finding::new("log-too-few", Severity::Undecided, sentence).advise("Log for longer, or more often."));
+        }
         _ => {}
     }
     if summary.overload > 0 {
@@ -84,9 +88,37 @@ pub fn log(points: &[Point], expect: Option<Band>, length: Seconds) -> Vec<Findi
         );
     }
     if let Some(told) = story::tell(points) {
-        made.extend(happened(&told));
+        made.extend(happened(points, &told, summary.mean.filter(|_| summary.below_floor == 0)));
     }
     made
+}
+
+/// Readings outside of every declared state are told from this share on.
+const CONTRADICTED: f64 = 0.05;
+
+/// Of a log: where its readings contradict the declared states, by more than their
+/// expanded uncertainty.
+pub fn log_states(points: &[Point], states: &[Band]) -> Option<Finding> {
+    let judged: Vec<Point> = points.iter().filter(|p| p.current != Level::Missing).copied().collect();
+    let strays: Vec<Point> =
+        judged.iter().filter(|p| states.iter().all(|s| series::outside(std::slice::from_ref(p), *s) > 0)).copied().collect();
+    let (all, out) = (judged.len(), strays.len());
+    if states.is_empty() || (out as f64) <= CONTRADICTED * all as f64 {
+        return None;
+    }
+    let bands: Vec<String> = states.iter().map(|s| band(*s)).collect();
+    let count = if out == all { format!("None of {all} readings lies") } else { format!("{} of {all} readings lie", all - out) };
+    let strayed = series::summarise(&strays);
+    let between = strayed.least.zip(strayed.most).map_or(String::new(), |(low, high)| {
+        format!("; those outside are from {} to {}", three(low.0.0, Unit::Ampere), three(high.0.0, Unit::Ampere))
+    });
+    let sentence = format!("{count} in a declared state ({}){between}.", bands.join(", "));
+    Some(
+        Finding::new("log-states-contradicted", Severity::Note, sentence)
+            .advise("Look at the plot, and declare the states anew where the unit is as it should be.")
+            .figure(Figure::count("readings outside of every state", out as u64))
+            .figure(Figure::count("readings judged", all as u64)),
+    )
 }
 
 /// So many changes are named one by one.
@@ -100,8 +132,30 @@ fn level(told: &Told, index: usize) -> String {
     }
 }
 
+/// By how much the current changes from one stay to the next, where both have values.
+/// What shifts every reading alike cancels in the difference; what is a share of it is a
+/// share of the difference (JCGM 100:2008, F.1.2).
+fn size(points: &[Point], before: &Visit, after: &Visit) -> String {
+    let stay = |from: Seconds, to: Seconds| {
+        let own = points.iter().filter(|p| p.at >= from && p.at < to);
+        let known: Vec<(f64, f64)> = own
+            .filter_map(|p| match p.current {
+                Level::Known { value, u } => Some((value.0, u.0)),
+                _ => None,
+            })
+            .collect();
+        let share = known.iter().map(|(v, u)| (u / v.abs()).min(1.0)).fold(0.0, f64::max);
+        average(&known.iter().map(|k| k.0).collect::<Vec<_>>()).map(|a| (a.mean, a.u, share))
+    };
+    let (Some(a), Some(b)) = (stay(before.from, before.to), stay(after.from, after.to)) else { return String::new() };
+    let by = (b.0 - a.0).abs();
+    let expanded = 2.0 * a.1.hypot(b.1).hypot(by * a.2.max(b.2));
+    format!(" (by {})", with_uncertainty(by, expanded, Unit::Ampere))
+}
+
 /// What happened: steps, bursts, a drift. Nothing where the current was steady.
-fn happened(told: &Told) -> Option<Finding> {
+/// `mean`: of the log, where all of it has values.
+fn happened(points: &[Point], told: &Told, mean: Option<Amperes>) -> Option<Finding> {
     match &told.story {
         Story::Steady => None,
         Story::Drifts(trend) => {
@@ -126,17 +180,18 @@ fn happened(told: &Told) -> Option<Finding> {
                     .figure(Figure::count("points that the trend rests on", trend.points as u64)),
             )
         }
-        Story::Bursts(bursts) => Some(burst(told, bursts)),
+        Story::Bursts(bursts) => Some(burst(told, bursts, mean)),
         Story::Steps | Story::Wanders => {
             let changes: Vec<String> = told
                 .visits
                 .windows(2)
                 .filter_map(|pair| match pair {
                     [a, b] if a.level != b.level => Some(format!(
-                        "from {} to {} at {}",
+                        "from {} to {} at {}{}",
                         level(told, a.level),
                         level(told, b.level),
-                        spelled(b.from.0, Unit::Second)
+                        spelled(b.from.0, Unit::Second),
+                        size(points, a, b)
                     )),
                     _ => None,
                 })
@@ -168,7 +223,7 @@ fn happened(told: &Told) -> Option<Finding> {
     }
 }
 
-fn burst(told: &Told, bursts: &Bursts) -> Finding {
+fn burst(told: &Told, bursts: &Bursts, measured: Option<Amperes>) -> Finding {
     let (duty, u) = bursts.duty;
     let (period, period_u) = bursts.period;
     let rest = bursts.level.checked_sub(1).map_or("nothing".into(), |l| level(told, l));
@@ -181,11 +236,14 @@ fn burst(told: &Told, bursts: &Bursts) -> Finding {
         bursts.count,
         with_uncertainty(duty, 2.0 * u, Unit::Percent),
     );
-    let mean = match (told.levels.get(bursts.level), bursts.level.checked_sub(1).and_then(|l| told.levels.get(l))) {
-        (Some(Middle::At(high)), Some(Middle::At(low))) => Some((high.0 * duty + low.0 * (1.0 - duty), false)),
-        (Some(Middle::At(high)), Some(Middle::BelowFloor(floor))) => Some((high.0 * duty + floor.0 * (1.0 - duty), true)),
-        _ => None,
-    };
+    // What was measured goes before what two levels and a duty make of it.
+    let mean = measured.map(|m| (m.0, false)).or(
+        match (told.levels.get(bursts.level), bursts.level.checked_sub(1).and_then(|l| told.levels.get(l))) {
+            (Some(Middle::At(high)), Some(Middle::At(low))) => Some((high.0 * duty + low.0 * (1.0 - duty), false)),
+            (Some(Middle::At(high)), Some(Middle::BelowFloor(floor))) => Some((high.0 * duty + floor.0 * (1.0 - duty), true)),
+            _ => None,
+        },
+    );
     let mut advice = String::from(if matches!(told.levels.first(), Some(Middle::BelowFloor(_))) && bursts.even {
         "Pulses that come again above a current too small to be seen: the unit is asleep and wakes, and is not dead."
     } else {

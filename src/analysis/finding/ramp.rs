@@ -30,6 +30,7 @@ pub fn ramp(summary: &Summary, at_end: Option<Level>, asked: &Asked) -> Vec<Find
     });
     made.extend(summary.starts.map(|jump| starts(&jump)));
     made.extend(summary.drops_out.map(|jump| drops_out(&jump, summary.starts)));
+    made.extend(summary.swings.map(swings));
     made.extend(regions(&summary.regions));
     made
 }
@@ -222,6 +223,16 @@ fn drops_out(jump: &Jump, start: Option<Jump>) -> Finding {
     Finding::new("ramp-drops-out", Severity::Note, sentence).figure(place("drops out at", jump.at))
 }
 
+fn swings(half: Amperes) -> Finding {
+    let sentence = format!(
+        "At the held end voltage the current swings with time by ± {}: how it goes with the voltage is not told.",
+        three(half.0, Unit::Ampere)
+    );
+    Finding::new("ramp-swings", Severity::Note, sentence).advise(
+        "Log at one voltage to see the swing. For the course over the voltage, ramp so slowly that a step takes several swings.",
+    )
+}
+
 /// How the current goes with the voltage, where that is more than nothing at all.
 fn regions(regions: &[Region]) -> Option<Finding> {
     if regions.iter().all(|r| r.kind == Kind::Nothing) {
@@ -239,6 +250,12 @@ fn regions(regions: &[Region]) -> Option<Finding> {
                 finding.figure(Figure::quantity("resistance", resistance.0, Unit::Ohm, Some(expanded.0)))
             }
             Kind::AboveThreshold { at } => finding.figure(place("threshold", at)),
+            Kind::Added { at, resistance, expanded, .. } => finding.figure(place("opens at", at)).figure(Figure::quantity(
+                "resistance in addition",
+                resistance.0,
+                Unit::Ohm,
+                Some(expanded.0),
+            )),
             Kind::ConstantCurrent { current, expanded } => {
                 finding.figure(Figure::quantity("constant current", current.0, Unit::Ampere, Some(expanded.0)))
             }
@@ -257,6 +274,11 @@ fn goes(kind: Kind) -> String {
         Kind::Resistive { resistance, expanded } => {
             format!("as through a resistor of {}", with_uncertainty(resistance.0, expanded.0, Unit::Ohm))
         }
+        Kind::Added { onto, at, resistance, expanded } => format!(
+            "as through {} from {at} on, in addition to {}",
+            with_uncertainty(resistance.0, expanded.0, Unit::Ohm),
+            three(onto.0, Unit::Ampere)
+        ),
         Kind::AboveThreshold { at } => format!("as above a threshold of {at}"),
         Kind::ConstantCurrent { current, expanded } => {
             format!("a constant {}", with_uncertainty(current.0, expanded.0, Unit::Ampere))

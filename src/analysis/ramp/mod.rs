@@ -124,6 +124,9 @@ pub struct Summary {
     pub most: Option<(Amperes, Volts)>,
     /// What the supply's limiting on the way up, or at the end, means.
     pub limiting: Option<Limiting>,
+    /// Half the span over which the current swings to and fro while the end voltage is
+    /// held: then it goes with time, and there are no regions.
+    pub swings: Option<Amperes>,
     /// How the current goes with the voltage on the way up, from the lowest.
     pub regions: Vec<Region>,
     /// Largest rise on the way up, of those that more than double what a resistor would
@@ -139,6 +142,11 @@ pub struct Summary {
 /// What a jump must be of the largest current to count.
 const NOTABLE: f64 = 0.3;
 
+/// A jump of a third of that counts, too, where it is so many times what the current
+/// changes by in as many steps on either side as [`AROUND`] says.
+const OUTSTANDING: f64 = 10.0;
+const AROUND: usize = 4;
+
 /// Sums up a ramp towards `to` in its order, as far as it came.
 pub fn summarise(steps: &[Step], to: Volts) -> Summary {
     let up: Vec<Step> = steps.iter().filter(|s| s.leg == Leg::Up).copied().collect();
@@ -153,15 +161,52 @@ pub fn summarise(steps: &[Step], to: Volts) -> Summary {
     let free = up.iter().take_while(|s| s.limiting != Some(true)).copied().collect::<Vec<_>>();
     // A step into limiting is told as that; what goes on after it has started there.
     let untied: Vec<Step> = up.iter().filter(|s| s.limiting != Some(true)).copied().collect();
+    let swings = swings(steps);
     Summary {
+        swings,
         threshold: threshold(&up),
         most,
-        regions: region::regions(&free),
+        regions: if swings.is_some() { Vec::new() } else { region::regions(&free) },
         starts: largest(&untied, notable, |before, after, ratio| after > 2.0 * before * ratio),
         drops_out: largest(&down, notable, |before, after, ratio| after < 0.5 * before * ratio),
         limiting,
         missing: steps.iter().filter(|s| s.current == Level::Missing).count(),
     }
+}
+
+/// A swing in time is told from this share of the current on, from peak to peak.
+const SWING: f64 = 0.15;
+
+/// A start late in the hold is one rise, and a fall from its inrush; a swing turns more
+/// often than that: in the hold, or on the way up and in the hold together.
+const TURNS: (usize, usize) = (2, 4);
+
+fn swings(steps: &[Step]) -> Option<Amperes> {
+    let of = |leg: &[Leg]| -> Vec<f64> {
+        steps.iter().filter(|s| leg.contains(&s.leg)).filter_map(Step::free).map(|(_, i, _)| i.0).collect()
+    };
+    let held = of(&[Leg::Hold]);
+    let least = SWING * super::rank::median(&held).filter(|m| *m > 0.0)?;
+    let (low, high) = held.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
+    let turns = turns(&held, least) >= TURNS.0 || turns(&of(&[Leg::Up, Leg::Hold]), least) >= TURNS.1;
+    (high - low > least && turns).then_some(Amperes((high - low) / 2.0))
+}
+
+/// How often values turn round by more than `least`.
+fn turns(values: &[f64], least: f64) -> usize {
+    let Some(first) = values.first() else { return 0 };
+    let (mut low, mut high, mut rising, mut count) = (*first, *first, None, 0);
+    for value in values {
+        (low, high) = (low.min(*value), high.max(*value));
+        let way = match rising {
+            Some(true) | None if high - value > least => false,
+            Some(false) | None if value - low > least => true,
+            _ => continue,
+        };
+        count += usize::from(rising.is_some());
+        (rising, low, high) = (Some(way), *value, *value);
+    }
+    count
 }
 
 fn threshold(up: &[Step]) -> Option<Threshold> {
@@ -182,7 +227,7 @@ fn threshold(up: &[Step]) -> Option<Threshold> {
 /// current before, after, and the ratio of the voltages.
 fn largest(steps: &[Step], notable: f64, tells: impl Fn(f64, f64, f64) -> bool) -> Option<Jump> {
     let mut found: Option<Jump> = None;
-    for pair in steps.windows(2) {
+    for (index, pair) in steps.windows(2).enumerate() {
         let [a, b] = pair else { continue };
         if matches!(a.current, Level::Missing | Level::Overload) || matches!(b.current, Level::Missing | Level::Overload) {
             continue;
@@ -196,7 +241,15 @@ fn largest(steps: &[Step], notable: f64, tells: impl Fn(f64, f64, f64) -> bool) 
         let value = |s: &Step| s.current.value().unwrap_or_default().0;
         let u = |s: &Step| if let Level::Known { u, .. } = s.current { u.0 } else { 0.0 };
         let jump = Jump { at: Place::between(a, b), from: a.current.value(), to: b.current.value() };
-        let real = jump.size() > 2.0 * combined(&[u(a), u(b)]) && jump.size() > notable;
+        let around: Vec<f64> = steps
+            .iter()
+            .zip(steps.iter().skip(1))
+            .enumerate()
+            .filter(|(i, _)| *i != index && i.abs_diff(index) <= AROUND)
+            .map(|(_, (c, d))| (value(d) - value(c)).abs())
+            .collect();
+        let stands_out = jump.size() > notable / 3.0 && jump.size() > OUTSTANDING * super::rank::median(&around).unwrap_or(0.0);
+        let real = jump.size() > 2.0 * combined(&[u(a), u(b)]) && (jump.size() > notable || stands_out);
         if real && tells(value(a), value(b), b.set.0 / a.set.0) && found.is_none_or(|f| jump.size() > f.size()) {
             found = Some(jump);
         }

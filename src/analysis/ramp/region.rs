@@ -31,6 +31,17 @@ pub enum Kind {
         /// Where the line meets zero.
         at: Place,
     },
+    /// A path that opens beside a constant current.
+    Added {
+        /// The constant current before.
+        onto: Amperes,
+        /// Where the two lines meet.
+        at: Place,
+        /// Voltage over current of what comes in addition.
+        resistance: Ohms,
+        /// Expanded uncertainty (k = 2).
+        expanded: Ohms,
+    },
     /// Hardly at all.
     ConstantCurrent {
         /// The current.
@@ -105,7 +116,37 @@ pub(super) fn regions(steps: &[Step]) -> Vec<Region> {
             join(&mut made, region, piece, &dots);
         }
     }
+    for index in 1..made.len() {
+        if let (Some(before), Some(now)) = (made.get(index - 1).copied(), made.get_mut(index)) {
+            added(&before, now, &dots);
+        }
+    }
     made
+}
+
+/// What rises right after a constant current, from that current on, is a path beside it,
+/// and not one from the voltage where its line would meet zero.
+fn added(before: &Region, now: &mut Region, dots: &[Dot]) {
+    let (Kind::ConstantCurrent { current, .. }, Kind::AboveThreshold { .. }) = (before.kind, now.kind) else { return };
+    let own: Vec<Dot> = dots.iter().filter(|d| d.v >= now.from.0 && d.v <= now.to.0).copied().collect();
+    let (Some(line), Some(first)) = (line_of(&own), own.first()) else { return };
+    let Some(slope_u) = line.u_slope.filter(|_| line.slope > 0.0) else { return };
+    let meets = (current.0 - line.intercept) / line.slope;
+    // The error that is a share of the current is the same share of the slope.
+    let gain = first.u / first.i;
+    let step = (now.to.0 - now.from.0) / own.len() as f64;
+    if meets < before.to.0 - 2.0 * step || meets > now.from.0 + 2.0 * step {
+        return;
+    }
+    let resistance = 1.0 / line.slope;
+    let expanded = 2.0 * resistance * combined(&[slope_u / line.slope, gain]);
+    let apart = 2.0 * combined(&[first.sigma / line.slope, 0.5 * step / 3f64.sqrt()]);
+    now.kind = Kind::Added {
+        onto: current,
+        at: Place { volts: Volts(meets), expanded: Volts(apart) },
+        resistance: Ohms(resistance),
+        expanded: Ohms(expanded),
+    };
 }
 
 /// Standard deviation of the noise, from what neighbours of each reading predict; the

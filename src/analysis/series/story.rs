@@ -90,6 +90,9 @@ pub const GAP: f64 = 5.0;
 /// Levels are so many common spreads apart.
 const APART: f64 = 3.0;
 
+/// Levels that differ by less than this share are one: so little is a unit that settles.
+const RELEVANT: f64 = 0.02;
+
 /// A drift is told where chance alone would give it less often.
 const TELLING: f64 = 0.003;
 
@@ -116,7 +119,9 @@ pub fn tell(points: &[Point]) -> Option<Told> {
     let found = changes::mean(&placed, penalty, 1).ok()?;
     let segments = found.segments(placed.len());
     let parts: Vec<Part> = segments.iter().filter_map(|s| part(placed.get(s.clone())?, noise.deviation)).collect();
-    let of = clusters(&parts);
+    // On the scale a difference is a share of the level.
+    let least = if scale == Scale::Linear { 0.0 } else { RELEVANT };
+    let of = clusters(&parts, least);
     let count = of.iter().max()? + 1;
     let mut level_of = vec![0; placed.len()];
     for (segment, level) in segments.iter().zip(&of) {
@@ -181,8 +186,8 @@ fn part(values: &[f64], noise: f64) -> Option<Part> {
 }
 
 /// The level of each part, from 0 by rising mean: neighbours in mean that lie closer than
-/// [`APART`] spreads are one.
-fn clusters(parts: &[Part]) -> Vec<usize> {
+/// [`APART`] spreads, or than `least`, are one.
+fn clusters(parts: &[Part], least: f64) -> Vec<usize> {
     let mut order: Vec<(usize, Part)> = parts.iter().copied().enumerate().collect();
     order.sort_by(|a, b| a.1.mean.total_cmp(&b.1.mean));
     let mut made = vec![0; parts.len()];
@@ -190,7 +195,7 @@ fn clusters(parts: &[Part]) -> Vec<usize> {
     let mut held: Option<Part> = None;
     for (index, next) in order {
         held = Some(match held {
-            Some(held) if next.mean - held.mean < APART * ((held.variance + next.variance) / 2.0).sqrt() => {
+            Some(held) if next.mean - held.mean < least.max(APART * ((held.variance + next.variance) / 2.0).sqrt()) => {
                 let count = held.count + next.count;
                 let mean = (held.count * held.mean + next.count * next.mean) / count;
                 let spread = |p: &Part| p.count * (p.variance + (p.mean - mean).powi(2));

@@ -170,3 +170,41 @@ fn one_failure_asks_for_more_starts_and_not_for_a_thousand_good_ones() {
     );
     assert!(advice(5, 5).starts_with("After the repair, 15 starts"), "{}", advice(5, 5));
 }
+
+fn log_of(values: impl Iterator<Item = f64>) -> Vec<crate::analysis::series::Point> {
+    values.enumerate().map(|(k, i)| crate::analysis::series::Point { at: Seconds(0.1 * k as f64), current: known(i) }).collect()
+}
+
+#[test]
+fn a_log_tells_a_step_with_its_size_and_a_settling_not_at_all() {
+    let noisy = |k: u32, middle: f64| middle * (1.0 + 1e-4 * f64::from(k * 7919 % 101) / 101.0);
+    let settles = log_of((0..600).map(|k| noisy(k, if k < 13 { 12.02e-3 } else { 12e-3 })));
+    let found = finding::log(&settles, None, Seconds(60.0));
+    assert!(found.iter().all(|f| f.code != "log-step" && f.code != "log-states"), "{found:?}");
+    let steps = log_of((0..600).map(|k| noisy(k, if k < 400 { 12e-3 } else { 14e-3 })));
+    let found = finding::log(&steps, None, Seconds(60.0));
+    let step = found.iter().find(|f| f.code == "log-step").unwrap();
+    assert!(step.sentence.contains("from 12.0 mA to 14.0 mA at 40.0 s (by (2.0001 ± 0.00"), "{}", step.sentence);
+}
+
+#[test]
+fn an_ampere_hour_lasts_as_long_as_the_measured_mean_says() {
+    // 22 mA for 1 s in every 5 s above 9.5 mA: 12 mA, 83 h.
+    let points = log_of((0..1000).map(|k| if k % 50 < 10 { 22e-3 } else { 9.5e-3 }));
+    let found = finding::log(&points, None, Seconds(100.0));
+    let bursts = found.iter().find(|f| f.code == "log-bursts").unwrap();
+    assert!(bursts.advice.as_deref().unwrap().contains("lasts about 83 h"), "{:?}", bursts.advice);
+}
+
+#[test]
+fn a_log_outside_of_its_declared_states_says_so() {
+    let points = log_of((0..600).map(|_| 12e-3));
+    let told = |low: f64, high: f64| finding::log_states(&points, &[(Amperes(low), Amperes(high))]);
+    let found = told(20e-3, 30e-3).unwrap();
+    assert!(found.sentence.contains("None of 600 readings lies in a declared state (20 mA to 30 mA)"), "{}", found.sentence);
+    assert_eq!(found.severity, Severity::Note);
+    assert_eq!(told(11e-3, 13e-3), None);
+    assert_eq!(finding::log_states(&points, &[]), None);
+    let one = finding::log(&points[..1], None, Seconds(0.1));
+    assert!(one.iter().any(|f| f.code == "log-too-few"), "{one:?}");
+}

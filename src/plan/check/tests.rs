@@ -398,6 +398,7 @@ fn what_cannot_work_is_pointed_at() {
             "plan.toml:26:9",
             "smaller shunt",
         ),
+        ("every = \"100 ms\"", "every = \"70 s\"", "has too few readings to say anything", "plan.toml:20:7", "log for longer"),
         (
             "every = \"100 ms\"",
             "every = \"5 ms\"",

@@ -156,6 +156,16 @@ fn limits(table: &mut Table<'_>, key: &str) -> Option<Limits> {
 fn log(table: &mut Table<'_>, before: &mut Before) -> Option<Log> {
     let length = need_above_zero::<Seconds>(table, "for");
     let every = need_above_zero::<Seconds>(table, "every");
+    if let (Some(length), Some(every)) = (length, every)
+        && length < every * 2.0
+    {
+        table.problem(
+            "for",
+            format!("a log of {length} with a reading every {every} has too few readings to say anything"),
+            "shorter than two readings",
+            Some("log for longer, or read more often".into()),
+        );
+    }
     let voltage = above_zero::<Volts>(table, "voltage").or(before.voltage);
     let limit = if table.has("limit") {
         limits(table, "limit")
