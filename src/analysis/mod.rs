@@ -19,6 +19,7 @@ pub mod proportion;
 pub mod ramp;
 pub mod rank;
 pub mod rejection;
+pub mod sampling;
 pub mod sequential;
 pub mod series;
 pub mod shock;

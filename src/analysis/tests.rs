@@ -10,6 +10,7 @@ mod numeric;
 mod published;
 mod ramps;
 mod rates;
+mod sampling;
 mod signature;
 mod simulated;
 mod sweeps;

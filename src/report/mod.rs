@@ -9,11 +9,15 @@ mod leakage;
 mod page;
 mod plot;
 mod ramp;
+mod sampling;
 mod signature;
 mod stages;
 
 use crate::record::{REPORT, RecordError, Run};
 use std::path::{Path, PathBuf};
+
+/// How pages and pictures look.
+const STYLE: &str = include_str!("style.css");
 
 /// Renders the report of a run.
 ///
@@ -33,4 +37,9 @@ pub fn write(folder: &Path) -> Result<PathBuf, RecordError> {
     let failed = |error: std::io::Error| RecordError::File { path: path.display().to_string(), why: error.to_string() };
     std::fs::write(&path, render(&run)?).map_err(failed)?;
     Ok(path)
+}
+
+/// The operating characteristic of a sampling plan for a lot of so many parts, as SVG.
+pub fn operating_characteristic(plan: crate::analysis::sampling::Plan, lot: u64) -> String {
+    sampling::plot(plan, lot).alone(STYLE).into_string()
 }

@@ -1,14 +1,12 @@
 //! The page: what stands where.
 
-use super::stages;
+use super::{STYLE, stages};
 use crate::analysis::energy;
 use crate::plan::{Plan, StageKind};
 use crate::record::{FindingRow, GUARD, InstrumentRow, PreflightRow, RecordError, Run};
 use crate::runner::Exit;
 use crate::units::{Unit, Volts, engineering, spell};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-
-const STYLE: &str = include_str!("style.css");
 
 pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
     let plan = stages::plan_of(run)?;

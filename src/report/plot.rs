@@ -2,7 +2,7 @@
 
 use super::axis::{Axis, Scale};
 use crate::units::Unit;
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 
 /// Size of a plot in its own units; the page scales it.
 const WIDTH: f64 = 720.0;
@@ -199,26 +199,43 @@ impl Plot {
         });
     }
 
-    pub(super) fn draw(self) -> Markup {
+    /// What stands within the picture's frame and beside its axes.
+    fn inside(&self) -> Markup {
         let (xs, ys) = (self.x.ticks(), self.y.ticks());
         let bottom = HEIGHT - BOTTOM;
         html! {
+            @for (x, label) in &xs {
+                line x1=(n(*x)) y1=(n(TOP)) x2=(n(*x)) y2=(n(bottom)) class="grid" {}
+                text x=(n(*x)) y=(n(bottom + 20.0)) class="tick middle" { (label) }
+            }
+            @for (y, label) in &ys {
+                line x1=(n(LEFT)) y1=(n(*y)) x2=(n(WIDTH - RIGHT)) y2=(n(*y)) class="grid" {}
+                text x=(n(LEFT - 7.0)) y=(n(y + 5.0)) class="tick end" { (label) }
+            }
+            @for layer in &self.layers { (layer) }
+            rect x=(n(LEFT)) y=(n(TOP)) width=(n(WIDTH - RIGHT - LEFT)) height=(n(bottom - TOP)) class="frame" {}
+            text x=(n((LEFT + WIDTH - RIGHT) / 2.0)) y=(n(HEIGHT - 10.0)) class="name middle" { (self.x.label) }
+            text x="15" y=(n((TOP + bottom) / 2.0)) class="name upright middle" transform=(format!("rotate(-90 15 {})", n((TOP + bottom) / 2.0))) { (self.y.label) }
+        }
+    }
+
+    /// As a file of its own, with this style.
+    pub(super) fn alone(&self, style: &str) -> Markup {
+        html! {
+            svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) width=(n(WIDTH)) height=(n(HEIGHT)) {
+                title { (self.title) }
+                style { (PreEscaped(style)) }
+                rect width=(n(WIDTH)) height=(n(HEIGHT)) fill="white" {}
+                (self.inside())
+            }
+        }
+    }
+
+    pub(super) fn draw(self) -> Markup {
+        html! {
             figure {
                 figcaption { (self.title) }
-                svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(self.title) {
-                    @for (x, label) in &xs {
-                        line x1=(n(*x)) y1=(n(TOP)) x2=(n(*x)) y2=(n(bottom)) class="grid" {}
-                        text x=(n(*x)) y=(n(bottom + 20.0)) class="tick middle" { (label) }
-                    }
-                    @for (y, label) in &ys {
-                        line x1=(n(LEFT)) y1=(n(*y)) x2=(n(WIDTH - RIGHT)) y2=(n(*y)) class="grid" {}
-                        text x=(n(LEFT - 7.0)) y=(n(y + 5.0)) class="tick end" { (label) }
-                    }
-                    @for layer in &self.layers { (layer) }
-                    rect x=(n(LEFT)) y=(n(TOP)) width=(n(WIDTH - RIGHT - LEFT)) height=(n(bottom - TOP)) class="frame" {}
-                    text x=(n((LEFT + WIDTH - RIGHT) / 2.0)) y=(n(HEIGHT - 10.0)) class="name middle" { (self.x.label) }
-                    text x="15" y=(n((TOP + bottom) / 2.0)) class="name upright middle" transform=(format!("rotate(-90 15 {})", n((TOP + bottom) / 2.0))) { (self.y.label) }
-                }
+                svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(self.title) { (self.inside()) }
                 @if !self.legend.is_empty() {
                     p.legend {
                         @for (shape, name) in &self.legend {

@@ -25,4 +25,5 @@ mod leakage;
 mod least_squares;
 mod numerics;
 mod rates;
+mod sampling;
 mod states;

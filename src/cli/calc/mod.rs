@@ -14,6 +14,7 @@ mod droop;
 mod event;
 mod inrush;
 mod insulation;
+mod isolated;
 mod leakage;
 mod loading;
 mod node;
@@ -23,9 +24,11 @@ mod proof;
 mod rate;
 mod recovery;
 mod rejection;
+mod sampling;
 mod sequential;
 mod settle;
 mod soak;
+mod switching;
 mod touch;
 mod uncertainty;
 
@@ -99,6 +102,11 @@ enum What {
     /// Insulation resistance from a leakage
     #[command(after_help = "Example: rampart calc insulation --voltage \"6 V\" --leakage \"150 uA\" --capacitance \"2.2 uF\"")]
     Insulation(insulation::Arguments),
+    /// How many parts of a lot that stands alone to inspect, so that a bad one is noticed
+    #[command(
+        after_help = "Example: rampart calc isolated --lot 100 --limiting \"5 %\" --draw 7\n\nSo that good lots pass, too: rampart calc isolated --lot 500 --limiting \"8 %\" --risk \"10 %\" --good \"1 %\""
+    )]
+    Isolated(isolated::Arguments),
     /// What a capacitor may leak, and how a measured leakage stands to it
     #[command(
         after_help = "Example: rampart calc leakage --kind solid-tantalum --capacitance \"10 uF\" --rated \"16 V\" --temperature \"85 degC\" --measured \"150 uA\" --uncertainty \"1 uA\"\n\nExit code 1: above the limit by more than its uncertainty; 5: not decidable."
@@ -124,6 +132,11 @@ enum What {
     /// What integration over line cycles leaves of hum
     #[command(after_help = "Example: rampart calc rejection --plc 1 --hum \"60 Hz\" --line \"50 Hz\"")]
     Rejection(rejection::Arguments),
+    /// The sampling plan of a lot in a series, and what it lets through
+    #[command(
+        after_help = "Example: rampart calc sampling --lot 1000 --aql \"1.5 %\" --bad \"2 %\" --draw 7\n\n--plot FILE draws what the plan lets through."
+    )]
+    Sampling(sampling::Arguments),
     /// Wald's sequential test between two failing rates
     #[command(after_help = "Example: rampart calc sequential --good \"0.1 %\" --bad \"1 %\"")]
     Sequential(sequential::Arguments),
@@ -135,6 +148,11 @@ enum What {
         after_help = "Example: rampart calc soak --series \"100 kohm\" --capacitance \"100 uF\" --voltage \"16 V\" --leakage \"2 uA\""
     )]
     Soak(soak::Arguments),
+    /// Which inspection, normal, tightened or reduced, a series of lots makes of the next one
+    #[command(
+        after_help = "Example: rampart calc switching --aql \"1.5 %\" --lot \"0 of 1000\" --lot \"4 of 1000\" --lot \"5 of 1000\"\n\nExit code 1: acceptance stops."
+    )]
+    Switching(switching::Arguments),
     /// A direct voltage, or what a capacitor holds, against published limits
     #[command(after_help = "Example: rampart calc touch --voltage \"48 V\" --capacitance \"10 mF\"")]
     Touch(touch::Arguments),
@@ -160,6 +178,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         What::Event(a) => ("event", a.working()),
         What::Inrush(a) => ("inrush", a.working()),
         What::Insulation(a) => ("insulation", a.working()),
+        What::Isolated(a) => ("isolated", a.working()),
         What::Leakage(a) => ("leakage", a.working()),
         What::Loading(a) => ("loading", a.working()),
         What::Node(a) => return a.main(arguments.json),
@@ -167,9 +186,11 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         What::Rate(a) => ("rate", a.working()),
         What::Recovery(a) => ("recovery", a.working()),
         What::Rejection(a) => ("rejection", a.working()),
+        What::Sampling(a) => return a.main(arguments.json),
         What::Sequential(a) => ("sequential", a.working()),
         What::Settle(a) => ("settle", a.working()),
         What::Soak(a) => ("soak", a.working()),
+        What::Switching(a) => ("switching", a.working()),
         What::Touch(a) => ("touch", a.working()),
         What::Uncertainty(a) => ("uncertainty", a.working()),
     };
