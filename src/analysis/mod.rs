@@ -10,6 +10,7 @@ pub mod changes;
 pub mod dependence;
 pub mod energy;
 pub mod finding;
+pub mod inspection;
 pub mod known_load;
 pub mod leakage;
 pub mod logic;

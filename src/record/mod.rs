@@ -8,6 +8,7 @@
 
 mod courses;
 mod good;
+mod lot;
 mod notes;
 mod open;
 mod read;
@@ -22,6 +23,7 @@ mod verify;
 mod write;
 
 pub use good::good_ramp;
+pub use lot::{ControlRow, Doubtful, DrawnRow, LotEnd, LotRow, MeasureRow, SkipRow, TrialBegin, TrialRow};
 pub use read::{Point, Run};
 pub use rows::{
     EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
@@ -42,7 +44,7 @@ pub const TRAFFIC: &str = "traffic.log";
 pub const GUARD: &str = "guard.log";
 
 const SCHEMA: &str = include_str!("schema.sql");
-const VERSION: i64 = 3;
+const VERSION: i64 = 4;
 
 /// Why a record could not be written or read.
 #[derive(Clone, Debug, thiserror::Error)]

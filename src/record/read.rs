@@ -105,7 +105,7 @@ impl Run {
         self.kind == "rehearsal"
     }
 
-    fn rows<T>(
+    pub(super) fn rows<T>(
         &self,
         sql: &str,
         stage: Option<u32>,

@@ -10,7 +10,7 @@
 -- digest (seal.rs says of what). What began and what ended are rows of their
 -- own; the views `run`, `stage` and `start` put them together.
 
-PRAGMA user_version = 3;
+PRAGMA user_version = 4;
 
 -- One row a commit; each hash covers the rows of its batch and the hash before.
 CREATE TABLE batch (
@@ -57,7 +57,7 @@ CREATE TABLE ended (
 -- The texts that the run followed: plan, bench, profiles; what a rehearsal was made of.
 CREATE TABLE file (
   stretch INTEGER NOT NULL,    -- from which on it was followed
-  kind    TEXT NOT NULL,       -- 'plan', 'bench', 'profile', 'unit'
+  kind    TEXT NOT NULL,       -- 'plan', 'bench', 'profile', 'unit', 'lot'
   name    TEXT NOT NULL,
   text    TEXT NOT NULL,
   sha256  TEXT NOT NULL,       -- of the text, FIPS 180-4, in hexadecimal
@@ -78,7 +78,7 @@ CREATE TABLE instrument (
 
 CREATE TABLE stage_begin (
   stretch  INTEGER NOT NULL,
-  number   INTEGER NOT NULL,    -- from 1, in the plan's order
+  number   INTEGER NOT NULL,    -- from 1, in the plan's order; with a lot it goes on from trial to trial
   kind     TEXT NOT NULL,       -- 'ramp', 'log', 'start', 'leakage', 'ask'
   what     TEXT NOT NULL,       -- one line
   began_s  REAL NOT NULL,
@@ -219,6 +219,146 @@ CREATE TABLE finding (
   seal      BLOB NOT NULL
 ) STRICT;
 
+-- A lot whose parts were measured one after the other, each by all stages of the plan.
+-- One row a stretch; none in a run without a lot.
+CREATE TABLE lot (
+  stretch    INTEGER NOT NULL,
+  number     TEXT NOT NULL,
+  supplier   TEXT,
+  part       TEXT NOT NULL,      -- the maker's or one's own name of the part
+  date_code  TEXT,
+  quantity   INTEGER NOT NULL,   -- parts in the lot
+  operator   TEXT NOT NULL,
+  fixture    TEXT,
+  sample     INTEGER NOT NULL,   -- how many are to be judged
+  accept     INTEGER NOT NULL,   -- accepted with up to so many nonconforming parts
+  reject     INTEGER NOT NULL,   -- refused from so many on
+  stops      TEXT NOT NULL,      -- 'at the end', 'when decided'
+  rule       TEXT NOT NULL,      -- the guard band: 'w = U', 'w = 0.83 U' ...
+  counting   TEXT NOT NULL,      -- which trial of a part counts: 'worst', 'last'
+  overdue    TEXT,               -- why an expired calibration was let pass; NULL: none was
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- The parts in the order in which they are taken, the sample first; what follows stands
+-- in for what is skipped.
+CREATE TABLE drawn (
+  turn       INTEGER NOT NULL,   -- from 1
+  position   INTEGER NOT NULL,   -- in the lot, from 1
+  name       TEXT NOT NULL,      -- serial, or else the position
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- One insertion of a part or of a control part; further ones of the same part are retests.
+CREATE TABLE trial_begin (
+  number      INTEGER NOT NULL,  -- from 1, controls and retests among them
+  kind        TEXT NOT NULL,     -- 'part', 'good control', 'bad control'
+  name        TEXT NOT NULL,
+  position    INTEGER,           -- in the lot; NULL of a control
+  retest_of   INTEGER,           -- the part's first trial; NULL: this is the first
+  why         TEXT,              -- of a retest
+  first_stage INTEGER NOT NULL,  -- its stages: from this number,
+  last_stage  INTEGER NOT NULL,  -- to this
+  at_s        REAL NOT NULL,
+  batch       INTEGER NOT NULL,
+  seal        BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE trial_end (
+  number      INTEGER NOT NULL,
+  at_s        REAL NOT NULL,
+  outcome     TEXT NOT NULL,     -- 'pass', 'conditional pass', 'conditional fail', 'fail', 'not adequate', 'void'
+  why         TEXT NOT NULL,     -- the quantity that decided, in words
+  batch       INTEGER NOT NULL,
+  seal        BLOB NOT NULL
+) STRICT;
+
+-- What a trial was judged by, each quantity against its limit.
+CREATE TABLE measure (
+  trial      INTEGER NOT NULL,
+  stage      INTEGER NOT NULL,   -- number of the stage in the record
+  plan_stage INTEGER NOT NULL,   -- and in the plan
+  step       INTEGER,            -- of a sweep
+  what       TEXT NOT NULL,      -- 'leakage at 16 V'
+  unit       TEXT,               -- 'A'; NULL of a count
+  kind       TEXT NOT NULL,      -- 'value', 'below floor', 'overload', 'no reading'
+  value      REAL,               -- only where kind is 'value'
+  u          REAL,               -- its standard uncertainty
+  floor      REAL,               -- only where kind is 'below floor'
+  low        REAL,               -- least that is accepted; NULL: no lower limit
+  high       REAL,               -- most that is accepted; NULL: no upper limit
+  guard      REAL,               -- width of the guard band
+  outcome    TEXT NOT NULL,      -- as of a trial
+  charted    INTEGER NOT NULL,   -- 1: the one of the trial that is charted and compared within the lot
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- What the operator has acknowledged of a trial: that the part is discharged, in, the right way round.
+CREATE TABLE acknowledged (
+  trial      INTEGER,            -- NULL: for all of the lot
+  at_s       REAL NOT NULL,
+  what       TEXT NOT NULL,      -- 'discharged', 'inserted', 'polarity'
+  how        TEXT NOT NULL,      -- the answer, or 'contact': the meter's own reading
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- A part that was left out.
+CREATE TABLE skipped (
+  position   INTEGER NOT NULL,
+  name       TEXT NOT NULL,
+  at_s       REAL NOT NULL,
+  why        TEXT NOT NULL,
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- A trial of a control part as a point of its chart.
+CREATE TABLE control (
+  trial      INTEGER NOT NULL,
+  name       TEXT NOT NULL,
+  kind       TEXT NOT NULL,      -- 'good control', 'bad control'
+  what       TEXT NOT NULL,      -- the quantity that is charted
+  unit       TEXT,
+  value      REAL,               -- NULL: it could not be read
+  u          REAL,
+  centre     REAL,               -- of the chart as it stood then; NULL: too few points
+  sigma      REAL,
+  basis      TEXT NOT NULL,      -- 'stated', 'earlier lots', 'this lot', 'none'
+  points     INTEGER NOT NULL,   -- how many the limits rest on
+  signals    TEXT NOT NULL,      -- what it broke, separated by '; '; or ''
+  state      TEXT NOT NULL,      -- 'in control', 'out of control'
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- A trial that does not count: it came after the last good control before one that failed.
+CREATE TABLE doubted (
+  trial      INTEGER NOT NULL,
+  control    INTEGER NOT NULL,   -- the trial of the control that failed
+  batch      INTEGER NOT NULL,
+  seal       BLOB NOT NULL
+) STRICT;
+
+-- What came of the lot. The last row holds.
+CREATE TABLE lot_end (
+  stretch        INTEGER NOT NULL,
+  at_s           REAL NOT NULL,
+  outcome        TEXT NOT NULL,    -- 'accepted', 'refused', 'on hold'
+  why            TEXT NOT NULL,
+  judged         INTEGER NOT NULL, -- parts
+  nonconforming  INTEGER NOT NULL, -- of these: fail and conditional fail
+  not_adequate   INTEGER NOT NULL,
+  doubtful       INTEGER NOT NULL,
+  skipped        INTEGER NOT NULL,
+  open           INTEGER NOT NULL, -- not yet measured
+  batch          INTEGER NOT NULL,
+  seal           BLOB NOT NULL
+) STRICT;
+
 -- The run as it stands: ended_s is NULL where its last stretch was cut off.
 CREATE VIEW run AS
   SELECT b.tool, b.kind, b.title, b.unit, b.seed, b.began, b.cautions, e.at_s AS ended_s, e.how, e.exit_code
@@ -237,3 +377,10 @@ CREATE VIEW start AS
   SELECT b.stage, b.number, b.off_wanted_s, b.off_note, e.off_s, b.residual_V, b.residual_kind, e.on_s, e.outcome, e.counts,
          e.state, e.reached_s, e.plateau_A, e.plateau_u_A, e.plateau_kind, e.peak_A, e.limited_s, e.reason
   FROM start_begin b LEFT JOIN start_end e ON e.stage = b.stage AND e.number = b.number;
+
+-- A trial; outcome is NULL where the run ended during it: it is void. doubted: the
+-- control's trial by which it does not count.
+CREATE VIEW trial AS
+  SELECT b.number, b.kind, b.name, b.position, b.retest_of, b.why AS retest_why, b.first_stage, b.last_stage, b.at_s AS began_s,
+         e.at_s AS ended_s, e.outcome, e.why, (SELECT min(d.control) FROM doubted d WHERE d.trial = b.number) AS doubted
+  FROM trial_begin b LEFT JOIN trial_end e ON e.number = b.number;

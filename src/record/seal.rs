@@ -14,7 +14,7 @@ use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use sha2::{Digest, Sha256};
 
 /// The tables that hold rows, in the order in which a batch counts them.
-pub(super) const TABLES: [&str; 15] = [
+pub(super) const TABLES: [&str; 25] = [
     "begun",
     "resumed",
     "ended",
@@ -30,6 +30,16 @@ pub(super) const TABLES: [&str; 15] = [
     "leakage",
     "event",
     "finding",
+    "lot",
+    "drawn",
+    "trial_begin",
+    "trial_end",
+    "measure",
+    "acknowledged",
+    "skipped",
+    "control",
+    "doubted",
+    "lot_end",
 ];
 
 /// A SHA-256.

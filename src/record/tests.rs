@@ -4,9 +4,12 @@
 use super::*;
 use crate::analysis::Level;
 use crate::analysis::finding::{Figure, Finding, Severity};
+use crate::analysis::inspection::decision::{Count, Decision};
+use crate::analysis::inspection::{Charted, Measure, Outcome, Seen};
 use crate::analysis::leakage::decay::{Decay, Told};
 use crate::analysis::leakage::wander::Wander;
 use crate::analysis::leakage::{Drift, Soak};
+use crate::analysis::uncertainty::{Guard, Limit, Standing};
 use crate::instrument::{Measurand, Reading, Regulation, Role, Sample};
 use crate::units::{Amperes, Seconds, Unit, Volts};
 
@@ -92,7 +95,107 @@ fn filled(folder: &std::path::Path) -> Record {
     ));
     record.finding(Some(1), &finding).unwrap();
     record.event(Seconds(3.0), "off", "output off").unwrap();
+    with_a_lot(&mut record);
     record
+}
+
+fn lot_row() -> LotRow {
+    LotRow {
+        number: "K-2291".into(),
+        supplier: Some("a drawer".into()),
+        part: "bead 10 uF 16 V".into(),
+        date_code: None,
+        quantity: 3,
+        operator: "M. Lind".into(),
+        fixture: Some("spring clips".into()),
+        sample: 3,
+        accept: 0,
+        reject: 1,
+        stops: "at the end".into(),
+        rule: "w = U".into(),
+        counting: "worst".into(),
+        overdue: None,
+    }
+}
+
+fn measured(seen: Seen, limit: Limit) -> Measure {
+    let (what, unit) = ("leakage at 16 V".to_owned(), Some(Unit::Ampere));
+    Measure { stage: 1, step: Some(2), what, unit, seen, limit, charted: Charted::Yes }
+}
+
+fn begun(number: u32, kind: &'static str, name: &str) -> TrialBegin {
+    let position = name.parse().ok();
+    TrialBegin { number, kind, name: name.into(), position, retest_of: None, why: None, stages: (number, number) }
+}
+
+fn control_row() -> ControlRow {
+    ControlRow {
+        trial: 1,
+        name: "G1".into(),
+        kind: "good control".into(),
+        what: "leakage at 16 V".into(),
+        unit: Some(Unit::Ampere),
+        value: Some((5e-8, 1e-10)),
+        centre: None,
+        sigma: None,
+        basis: "none".into(),
+        points: 0,
+        signals: String::new(),
+        state: "in control".into(),
+    }
+}
+
+fn with_a_lot(record: &mut Record) {
+    record.lot(&lot_row()).unwrap();
+    record.drawn(&DrawnRow { turn: 1, position: 2, name: "2".into() }).unwrap();
+    record.begin_trial(&begun(1, "good control", "G1"), Seconds(3.1)).unwrap();
+    record.acknowledged(Some(1), "inserted", "(Enter)", Seconds(3.1)).unwrap();
+    let seen = Seen::Value { value: 5e-8, u: 1e-10 };
+    record.measure(1, 1, &measured(seen, Limit::Upper(1.6e-6)), Guard::Full).unwrap();
+    record.control(&control_row()).unwrap();
+    record.end_trial(1, Outcome::Judged(Standing::Pass), "5 nA", Seconds(3.2)).unwrap();
+    record.begin_trial(&begun(2, "part", "2"), Seconds(3.3)).unwrap();
+    record.doubted(Doubtful { trial: 2, control: 1 }).unwrap();
+    record.skipped(&SkipRow { position: 3, name: "3".into(), at: Seconds(3.4), why: "a bent lead".into() }).unwrap();
+    let count = Count { judged: 1, skipped: 1, open: 1, ..Count::default() };
+    let end = LotEnd { at: Seconds(3.5), decision: Decision::OnHold, why: "1 part not measured yet".into(), count };
+    record.end_lot(&end).unwrap();
+}
+
+#[test]
+fn a_lot_is_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = filled(folder.path());
+    record
+        .begin_trial(&TrialBegin { retest_of: Some(2), why: Some("it failed".into()), ..begun(3, "part", "2") }, Seconds(3.6))
+        .unwrap();
+    let kinds = [
+        (Seen::BelowFloor { floor: 1e-9 }, Limit::Upper(1e-6)),
+        (Seen::Overload, Limit::Between(1e-3, 2e-3)),
+        (Seen::Missing, Limit::Lower(1e-3)),
+    ];
+    for (seen, limit) in kinds {
+        record.measure(3, 3, &measured(seen, limit), Guard::Wide).unwrap();
+    }
+    record.end_trial(3, Outcome::Judged(Standing::ConditionalFail), "near", Seconds(3.7)).unwrap();
+    let run = Run::open(folder.path()).unwrap();
+    assert_eq!(run.lot().unwrap(), Some(lot_row()));
+    assert_eq!(run.drawn().unwrap()[0].position, 2);
+    let trials = run.trials().unwrap();
+    let told: Vec<_> =
+        trials.iter().map(|t| (t.name.as_str(), t.outcome.word(), t.retest_of, t.doubted, t.ended.is_some())).collect();
+    assert_eq!(
+        told,
+        [("G1", "pass", None, None, true), ("2", "void", None, Some(1), false), ("2", "conditional fail", Some(2), None, true)],
+        "what has no end is void, and a retest stands beside it"
+    );
+    let measures = run.measures().unwrap();
+    assert_eq!(measures[0].guard, Some(2e-10), "U is twice the standard uncertainty");
+    assert_eq!(measures[1..].iter().map(|m| (m.seen, m.limit)).collect::<Vec<_>>(), kinds);
+    assert_eq!(run.controls().unwrap(), [control_row()]);
+    assert_eq!(run.skips().unwrap()[0].why, "a bent lead");
+    assert_eq!(run.lot_end().unwrap().unwrap().count.open, 1);
+    assert!(whole(folder.path()).is_empty());
 }
 
 fn soak(leakage: Level) -> Soak {

@@ -10,8 +10,22 @@ use std::path::Path;
 /// How many damages are named; the others are counted.
 const NAMED: usize = 20;
 /// Columns that say which row it is, where a table has them.
-const TELLING: [&str; 12] =
-    ["stage", "number", "start", "step", "part", "role", "measurand", "what", "kind", "code", "at_s", "asked_s"];
+const TELLING: [&str; 14] = [
+    "trial",
+    "position",
+    "stage",
+    "number",
+    "start",
+    "step",
+    "part",
+    "role",
+    "measurand",
+    "what",
+    "kind",
+    "code",
+    "at_s",
+    "asked_s",
+];
 
 /// What a look at the whole chain has found.
 #[derive(Clone, Debug)]

@@ -96,17 +96,10 @@ fn standing(step: &LeakageStep, limit: Amperes) -> Standing {
 
 fn against_limit(swept: &Swept<'_>) -> Option<Finding> {
     let Swept { part, rated, steps, limit, .. } = *swept;
-    let rank = |s: Standing| match s {
-        Standing::Fail => 4,
-        Standing::ConditionalFail => 3,
-        Standing::NotAdequate => 2,
-        Standing::ConditionalPass => 1,
-        Standing::Pass => 0,
-    };
     // The worst standing; among equals the highest voltage.
     let worst = steps.iter().max_by(|a, b| {
-        (rank(standing(a, limit.limit)), a.set.0)
-            .partial_cmp(&(rank(standing(b, limit.limit)), b.set.0))
+        (standing(a, limit.limit).weight(), a.set.0)
+            .partial_cmp(&(standing(b, limit.limit).weight(), b.set.0))
             .unwrap_or(std::cmp::Ordering::Equal)
     })?;
     let stands = standing(worst, limit.limit);

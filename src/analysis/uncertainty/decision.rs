@@ -54,6 +54,17 @@ impl Guard {
     /// All, the narrowest first.
     pub const ALL: [Guard; 5] = [Guard::None, Guard::Five, Guard::Full, Guard::Wide, Guard::Triple];
 
+    /// As a plan writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Guard::None => "none",
+            Guard::Five => "0.83 U",
+            Guard::Full => "U",
+            Guard::Wide => "1.5 U",
+            Guard::Triple => "3 U",
+        }
+    }
+
     /// The multiple r of w = r U.
     pub fn multiple(self) -> f64 {
         match self {
@@ -115,6 +126,28 @@ impl Standing {
             Self::ConditionalPass
         } else {
             Self::Pass
+        }
+    }
+
+    /// How much it weighs where several quantities are judged: the largest decides.
+    pub fn weight(self) -> u8 {
+        match self {
+            Self::Pass => 0,
+            Self::ConditionalPass => 1,
+            Self::NotAdequate => 2,
+            Self::ConditionalFail => 3,
+            Self::Fail => 4,
+        }
+    }
+
+    /// In a word or two.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::ConditionalPass => "conditional pass",
+            Self::ConditionalFail => "conditional fail",
+            Self::Fail => "fail",
+            Self::NotAdequate => "not adequate",
         }
     }
 
