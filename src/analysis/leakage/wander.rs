@@ -5,9 +5,12 @@
 //! cut into levels at the least cost, and each step must then stand on its own beside
 //! its neighbours, so that a slow misfit of the fall is none. The noise is taken from
 //! differences of neighbours, by the median, so that rare steps do not count into it;
-//! a step must be larger than the meter's own.
+//! a step must be larger than the meter's own. And the readings themselves must show it
+//! at its edge ([`edge`]): a fall of another form than the fitted one leaves steps in what
+//! is left of it, and none in the readings.
 
 use super::decay::{Value, fall};
+use crate::analysis::changes;
 use crate::analysis::numeric::sums::line;
 use crate::analysis::rank::median;
 use crate::units::{Amperes, Seconds};
@@ -116,6 +119,10 @@ const NEAR: usize = 4;
 const NEIGHBOURS: usize = 12;
 /// Readings on each side, at most, where a level lasts less than four.
 const FEW: usize = 3;
+/// Readings on each side of an edge that tell the slope there, at most; and at least.
+const SLOPE: (usize, usize) = (6, 4);
+/// The readings show this share of a step at its edge, at least.
+const SHOWN: f64 = 0.5;
 /// A rise counts from so many standard uncertainties on.
 const RISES: f64 = 4.5;
 
@@ -190,47 +197,10 @@ fn noise_of(left: &[f64]) -> f64 {
     median(&differences).unwrap_or(0.0) * 1.4826 / 2f64.sqrt()
 }
 
-/// The first reading of every level but the first: optimal partitioning (Jackson et al. 2005).
+/// The first reading of every level but the first.
 fn segments(left: &[f64], noise: f64) -> Vec<usize> {
-    let n = left.len();
-    let penalty = noise * noise * (3.0 * (n as f64).ln() + 4.0);
-    let mut sums = vec![(0.0, 0.0)];
-    for v in left {
-        let (s, q) = sums.last().copied().unwrap_or((0.0, 0.0));
-        sums.push((s + v, q + v * v));
-    }
-    let cost = |from: usize, to: usize| -> f64 {
-        let (Some(a), Some(b)) = (sums.get(from), sums.get(to)) else { return f64::INFINITY };
-        let (s, q, n) = (b.0 - a.0, b.1 - a.1, (to - from) as f64);
-        (q - s * s / n).max(0.0)
-    };
-    let mut best = vec![(f64::INFINITY, 0); n + 1];
-    if let Some(first) = best.first_mut() {
-        *first = (-penalty, 0);
-    }
-    for to in 2..=n {
-        let mut least = (f64::INFINITY, 0);
-        for from in 0..=to - 2 {
-            let before = best.get(from).map_or(f64::INFINITY, |b| b.0);
-            let tried = before + cost(from, to) + penalty;
-            if tried < least.0 {
-                least = (tried, from);
-            }
-        }
-        if let Some(slot) = best.get_mut(to) {
-            *slot = least;
-        }
-    }
-    let mut made = Vec::new();
-    let mut at = n;
-    while let Some((_, from)) = best.get(at).copied()
-        && from > 0
-    {
-        made.push(from);
-        at = from;
-    }
-    made.reverse();
-    made
+    let penalty = noise * noise * (changes::TIMES_LOG * (left.len() as f64).ln() + 4.0);
+    changes::mean(left, penalty, 2).map(|made| made.changes).unwrap_or_default()
 }
 
 /// A step that stands on its own.
@@ -267,13 +237,20 @@ fn confirmed(values: &[Value], left: &[f64], fitted: Option<&[f64]>, mut cut: Ve
             cut = steps.iter().map(|s| s.index).collect();
             continue;
         }
-        let strength = |s: &Step| if s.size.abs() <= (QUANTA * quantum).max(steep(s)) { 0.0 } else { s.size.abs() / s.u };
+        let shown = |i: usize, s: &Step| {
+            let (from, to) = ends(i);
+            edge(values, s.index, from, to).is_some_and(|shown| shown * s.size.signum() >= SHOWN * s.size.abs())
+        };
+        let strength = |(i, s): &(usize, &Step)| {
+            let large = s.size.abs() > (QUANTA * quantum).max(steep(s)) && shown(*i, s);
+            if large { s.size.abs() / s.u } else { 0.0 }
+        };
         let needed = if steps.len() <= 2 { ALONE } else { STANDS_OUT };
-        let Some(weakest) = steps.iter().min_by(|a, b| strength(a).total_cmp(&strength(b))) else { return steps };
-        if strength(weakest) >= needed {
+        let Some(weakest) = steps.iter().enumerate().min_by(|a, b| strength(a).total_cmp(&strength(b))) else { return steps };
+        if strength(&weakest) >= needed {
             return steps;
         }
-        let index = weakest.index;
+        let index = weakest.1.index;
         cut.retain(|i| *i != index);
     }
 }
@@ -329,6 +306,41 @@ fn few(values: &[Value], left: &[f64], at: usize, before: usize, after: usize, n
     let u_slope = 1.25 * 2f64.sqrt() * noise / (around.len() as f64).sqrt();
     let u = (noise * noise * (1.0 / n1 as f64 + 1.0 / n2 as f64) + (u_slope * gap).powi(2)).sqrt();
     Some(Step { index: at, size: b.1 - a.1 - slope * gap, u })
+}
+
+/// What the readings show at the edge of a step between readings `from` and `to`: their
+/// means over a few on each side, apart by more than any slope between those on either
+/// side explains. A smooth fall, however bent, shows nothing. `None` where too few readings
+/// stand before it to tell a step from the first of a fall.
+fn edge(values: &[Value], at: usize, from: usize, to: usize) -> Option<f64> {
+    if from == 0 && at < FEW {
+        return None;
+    }
+    let points = |range: std::ops::Range<usize>| -> Option<Vec<(f64, f64)>> {
+        Some(values.get(range)?.iter().map(|v| (v.at, v.current)).collect())
+    };
+    let mean = |points: &[(f64, f64)]| {
+        let n = points.len().max(1) as f64;
+        (points.iter().map(|p| p.0).sum::<f64>() / n, points.iter().map(|p| p.1).sum::<f64>() / n)
+    };
+    let a = mean(&points(from.max(at.saturating_sub(FEW))..at)?);
+    let b = mean(&points(at..to.min(at + FEW))?);
+    let (before, after) = (points(from.max(at.saturating_sub(SLOPE.0))..at)?, points(at..to.min(at + SLOPE.0))?);
+    let told = [before, after].into_iter().filter(|side| side.len() >= SLOPE.1).filter_map(|side| line(&side).map(|l| l.slope));
+    let mut slopes: Vec<f64> = told.collect();
+    if slopes.is_empty() {
+        let around = points(at.saturating_sub(NEIGHBOURS)..(at + NEIGHBOURS).min(values.len()))?;
+        let steep = |w: &[(f64, f64)]| match w {
+            [a, b] if b.0 > a.0 => Some((b.1 - a.1) / (b.0 - a.0)),
+            _ => None,
+        };
+        slopes.push(median(&around.windows(2).filter_map(steep).collect::<Vec<f64>>())?);
+    }
+    let gap = b.0 - a.0;
+    let least = slopes.iter().copied().fold(f64::INFINITY, f64::min) * gap;
+    let most = slopes.iter().copied().fold(f64::NEG_INFINITY, f64::max) * gap;
+    let apart = b.1 - a.1;
+    Some(apart - apart.clamp(least, most))
 }
 
 /// The level of each reading's segment.

@@ -155,6 +155,59 @@ fn a_telegraph_faster_than_the_readings_is_found_by_its_two_clouds() {
     assert!(found >= 190, "{found}");
 }
 
+/// Falls that are no power of time: branches of absorption, an oxide that reforms (one time
+/// constant, or a stretched one), a charge that tails off.
+fn other_falls(random: &mut ChaCha8Rng) -> impl Fn(f64) -> f64 + use<> {
+    let kind = random.random_range(0..4_u32);
+    let (size, tau) = (10f64.powf(random.random_range(-7.0..-4.0)), 10f64.powf(random.random_range(0.7..3.5)));
+    let (rest, beta) = (size * 10f64.powf(random.random_range(-2.0..0.0)), random.random_range(0.4..0.9));
+    move |t: f64| {
+        rest + size
+            * match kind {
+                0 => (-t / tau).exp(),
+                1 => (-(t / tau).powf(beta)).exp(),
+                2 => [1.0, 10.0, 100.0].iter().map(|c| (-t / c).exp() / c).sum::<f64>(),
+                _ => 1.0 / (1.0 + t / tau).powi(2),
+            }
+    }
+}
+
+#[test]
+fn a_smooth_fall_of_another_form_is_no_jump_and_a_jump_in_it_is_one() {
+    const RUNS: u64 = 1000;
+    let (mut alarms, mut found, mut missed) = (Vec::new(), 0, Vec::new());
+    for seed in 0..RUNS {
+        let mut random = ChaCha8Rng::seed_from_u64(50_000 + seed);
+        let fall = other_falls(&mut random);
+        let readings = *[40, 120, 300].get(random.random_range(0..3_usize)).unwrap();
+        let every = 10f64.powf(random.random_range(0.0..1.0));
+        let noise = fall(0.5 * f64::from(readings) * every) * 10f64.powf(random.random_range(-4.0..-2.5));
+        let when = random.random_range(0.3..0.8) * f64::from(readings) * every;
+        // Beside what the fall itself changes over a few readings there, which a misfit of it could be.
+        let step = 12.0 * noise + (fall(when - 6.0 * every) - fall(when + 6.0 * every));
+        let mut made = |jump: f64| -> Vec<Value> {
+            (1..=readings)
+                .map(|i| {
+                    let at = f64::from(i) * every;
+                    let beside = if at > when { jump } else { 0.0 };
+                    Value { at, current: fall(at) + beside + noise * normal(&mut random), u: noise }
+                })
+                .collect()
+        };
+        match wander(&made(0.0)) {
+            Some(Wander::Quiet { .. }) => {}
+            other => alarms.push((seed, other)),
+        }
+        match wander(&made(step)) {
+            Some(Wander::Jumps { at, .. }) if (at.0 - when).abs() < 3.0 * every => found += 1,
+            other => missed.push((seed, other)),
+        }
+    }
+    eprintln!("smooth falls: {} false of {RUNS}; jumps in them found: {found}", alarms.len());
+    assert!(alarms.len() <= 10, "{}: {:?}", alarms.len(), alarms.iter().take(12).collect::<Vec<_>>());
+    assert!(found >= 880, "{found}: {:?}", missed.iter().take(12).collect::<Vec<_>>());
+}
+
 #[test]
 fn the_limits_of_the_leakage_hold_the_truth() {
     // Each limit is one-sided at 95 %; the upper one must hold at least that often.
