@@ -7,11 +7,12 @@ pub mod decay;
 pub mod limits;
 pub mod lot;
 pub mod physics;
+pub mod reform;
 mod soak;
 pub mod sweep;
 pub mod wander;
 
-pub use soak::{Drift, Moment, SETTLED, Setting, Soak, charged, summarise};
+pub use soak::{Drift, Moment, SETTLED, Setting, Soak, charged, charged_values, summarise};
 
 /// Kinds of part with a limit in the handbooks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

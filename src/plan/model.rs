@@ -291,6 +291,9 @@ pub struct Leakage {
     /// Time between readings while it settles; where the plan does not say a sixtieth
     /// of the soak, but at least 0.5 s.
     pub every: Seconds,
+    /// How long each voltage is held at most, where it is held until the leakage is within
+    /// the limit and hardly falls any more; `electrify` alone where the plan does not say.
+    pub reform: Option<Seconds>,
     /// Largest leakage that is accepted; the handbook's where the plan does not say.
     pub limit: LeakageLimit,
     /// What the meter shows with nothing connected, to be subtracted; none where the
@@ -298,6 +301,13 @@ pub struct Leakage {
     pub null: Amperes,
     /// The node that the part stands at, where its effect is asked for.
     pub into: Option<Node>,
+}
+
+impl Leakage {
+    /// The longest time for which a voltage is held.
+    pub fn longest(&self) -> Seconds {
+        self.reform.map_or(self.electrify, |most| most.max(self.electrify))
+    }
 }
 
 /// A part.

@@ -167,7 +167,12 @@ impl Record {
                 wander_a,
                 wander_u,
                 wander_s,
-                wander_n
+                wander_n,
+                soak.reform.map(|r| r.from.0),
+                soak.reform.map(|r| r.at.0),
+                soak.reform.map(|r| r.charge.0),
+                soak.reform.map(|r| r.absorbed.0),
+                soak.reform.map(|r| r.pace)
             ],
         )
     }

@@ -6,7 +6,7 @@ use super::rows::{
     EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
     StartRow,
 };
-use super::soak::{decay_of, wander_of};
+use super::soak::{decay_of, reform_of, wander_of};
 use crate::analysis::Level;
 use crate::analysis::leakage::{Drift, Soak};
 use crate::units::{Amperes, Seconds, Unit, Volts, engineering, with_uncertainty};
@@ -310,7 +310,8 @@ impl Run {
     pub fn leakages(&self, stage: u32) -> Result<Vec<LeakageRow>, RecordError> {
         let sql = "SELECT step, part, set_V, limit_A, leakage_kind, leakage_A, leakage_u_A, part_V, part_u_V, change,
                    electrified_s, drift_A, drift_u_A, told, steady_A, steady_low_A, steady_high_A, absorbed_A, exponent,
-                   scatter_A, wander, wander_A, wander_u_A, wander_s, wander_n
+                   scatter_A, wander, wander_A, wander_u_A, wander_s, wander_n,
+                   fell_from_A, fell_from_s, fell_C, absorbed_C, pace_per_s
                    FROM leakage WHERE stage = ? ORDER BY step";
         self.rows(sql, Some(stage), |r| {
             let drift: (Option<f64>, Option<f64>) = (r.get(11)?, r.get(12)?);
@@ -329,6 +330,7 @@ impl Run {
                     drift: drift.0.zip(drift.1).map(|(current, u)| Drift { current: Amperes(current), u: Amperes(u) }),
                     decay: decay_of(r.get(13)?, decay),
                     wander: wander_of(r.get(20)?, r.get(21)?, r.get(22)?, r.get(23)?, r.get(24)?),
+                    reform: reform_of([r.get(25)?, r.get(26)?, r.get(27)?, r.get(28)?, r.get(29)?]),
                 },
             })
         })

@@ -194,6 +194,11 @@ CREATE TABLE leakage (
   wander_u_A     REAL,
   wander_s       REAL,             -- mean stay in a level, or when the largest jump came
   wander_n       INTEGER,          -- how often
+  fell_from_A    REAL,             -- of a leakage that itself falls: its first value,
+  fell_from_s    REAL,             -- when that was, under bias,
+  fell_C         REAL,             -- the charge in the fall,
+  absorbed_C     REAL,             -- the most that absorption could have carried,
+  pace_per_s     REAL,             -- and how fast it falls in the end, -d ln I / dt
   batch          INTEGER NOT NULL,
   seal           BLOB NOT NULL,
   PRIMARY KEY (stage, step)

@@ -1,8 +1,9 @@
 //! How a soak's fit and its wander stand in columns, and come back from them.
 
 use crate::analysis::leakage::decay::{Decay, Told};
+use crate::analysis::leakage::reform::Reform;
 use crate::analysis::leakage::wander::Wander;
-use crate::units::{Amperes, Seconds};
+use crate::units::{Amperes, Coulombs, Seconds};
 
 /// A fall that was fitted, as columns: what it tells, leakage, limits, absorption at 1 s, exponent, scatter.
 pub(super) type DecayColumns = (Option<&'static str>, [Option<f64>; 6]);
@@ -40,6 +41,11 @@ pub(super) fn wander_columns(wander: Option<&Wander>) -> WanderColumns {
         Wander::Rises { u, .. } => (Some(u.0), None, None),
     };
     (Some(w.name()), Some(w.size().0), u, time, n)
+}
+
+pub(super) fn reform_of(columns: [Option<f64>; 5]) -> Option<Reform> {
+    let [from, at, charge, absorbed, pace] = columns;
+    Some(Reform { from: Amperes(from?), at: Seconds(at?), charge: Coulombs(charge?), absorbed: Coulombs(absorbed?), pace: pace? })
 }
 
 pub(super) fn wander_of(

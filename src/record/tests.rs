@@ -7,11 +7,12 @@ use crate::analysis::finding::{Figure, Finding, Severity};
 use crate::analysis::inspection::decision::{Count, Decision};
 use crate::analysis::inspection::{Charted, Measure, Outcome, Seen};
 use crate::analysis::leakage::decay::{Decay, Told};
+use crate::analysis::leakage::reform::Reform;
 use crate::analysis::leakage::wander::Wander;
 use crate::analysis::leakage::{Drift, Soak};
 use crate::analysis::uncertainty::{Guard, Limit, Standing};
 use crate::instrument::{Measurand, Reading, Regulation, Role, Sample};
-use crate::units::{Amperes, Seconds, Unit, Volts};
+use crate::units::{Amperes, Coulombs, Seconds, Unit, Volts};
 
 fn header() -> Header {
     Header {
@@ -216,6 +217,13 @@ fn soak(leakage: Level) -> Soak {
             scatter: Amperes(1e-9),
         }),
         wander: Some(Wander::Telegraph { step: Amperes(5e-8), u: Amperes(1e-9), switches: 7, stay: None }),
+        reform: Some(Reform {
+            from: Amperes(8e-6),
+            at: Seconds(2.0),
+            charge: Coulombs(3e-4),
+            absorbed: Coulombs(4e-6),
+            pace: 1e-3,
+        }),
     }
 }
 

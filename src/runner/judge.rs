@@ -353,6 +353,7 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
     let part = &sweep.part;
     let swept = Swept {
         part: &part.name,
+        kind: part.kind.into(),
         capacitance: part.capacitance,
         rated: part.rated,
         temperature: part.temperature,

@@ -7,11 +7,13 @@
 use super::ask::put;
 use super::resume::Cut;
 use super::{Bench, Gathered, Look, Question, judge, look};
-use crate::analysis::finding::LeakageStep;
-use crate::analysis::leakage::{Moment, Setting, summarise};
+use crate::analysis::finding::{LeakageStep, stopped};
+use crate::analysis::leakage::reform::{Forming, forming};
+use crate::analysis::leakage::wander::Wander;
+use crate::analysis::leakage::{Moment, Setting, charged_values, summarise};
 use crate::instrument::Measurand;
 use crate::interlock::{Energised, Halt, Request};
-use crate::plan::{Leakage, Limits, Stage, meter_setup};
+use crate::plan::{Leakage, Limits, Stage, accepted, meter_setup};
 use crate::units::{Amperes, Ohms, Seconds, Volts};
 
 /// The supply's limit stands this much above the current through the resistor into a short.
@@ -26,6 +28,11 @@ struct MeterState {
 
 pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage, cut: Cut) -> Result<(), Halt> {
     let first = cut.next.max(1);
+    // A part that rose is not biased again.
+    let bad = |step: &LeakageStep| sweep.reform.is_some() && matches!(step.soak.wander, Some(Wander::Rises { .. }));
+    if matches!(&bench.gathered, Gathered::Sweep(steps) if steps.iter().any(bad)) {
+        return judge::gathered(bench);
+    }
     let left: Vec<(u32, Volts)> = (1..).zip(sweep.voltages.iter().copied()).filter(|(number, _)| *number >= first).collect();
     if left.is_empty() {
         return judge::gathered(bench);
@@ -50,21 +57,32 @@ pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage, c
         in_limit: None,
     };
     let mut on = bench.station.prepare(request).await?.switch_on(None).await?;
+    let mut rose = None;
     for (number, set) in left {
         on.set_voltage(set).await?;
-        let moments = soak(&mut on, sweep, number, &mut meter, &mut *bench.watcher).await?;
+        let (moments, end) = soak(&mut on, sweep, number, &mut meter, &mut *bench.watcher).await?;
         let shunt = meter.ranges.get(meter.range).map_or(Ohms(0.0), |r| r.1);
-        let series = sweep.series + shunt + leads;
-        let setting = Setting { electrify: sweep.electrify, series, capacitance: sweep.part.capacitance, null: sweep.null };
+        // A voltage that was held until the part had formed is read then.
+        let held = moments.last().filter(|_| sweep.reform.is_some()).map(|m| m.at);
+        let electrify = held.unwrap_or(sweep.electrify);
+        let setting = Setting { electrify, ..setting(sweep, sweep.series + shunt + leads) };
+        let rises = if let Forming::Rises(by) = end { Some((set, electrify, by)) } else { None };
         let Some(soak) = summarise(&moments, &setting) else { continue };
         let made = LeakageStep { set, soak };
         judge::leakage_step(&bench.journal, bench.stage, number, sweep, &made)?;
         if let Gathered::Sweep(steps) = &mut bench.gathered {
             steps.push(made);
         }
+        rose = rises;
+        if rose.is_some() {
+            break;
+        }
     }
     discharge(&mut on, sweep, &mut *bench.watcher).await?;
     on.off().await?;
+    if let Some((set, after, by)) = rose {
+        bench.find(stopped(&sweep.part.name, set, by, after))?;
+    }
     judge::gathered(bench)
 }
 
@@ -81,16 +99,20 @@ fn question(sweep: &Leakage) -> Question {
     Question::done(text, Some(sweep.part.name.clone()))
 }
 
+fn setting(sweep: &Leakage, series: Ohms) -> Setting {
+    Setting { electrify: sweep.electrify, series, capacitance: sweep.part.capacitance, null: sweep.null }
+}
+
 async fn soak(
     on: &mut Energised<'_>,
     sweep: &Leakage,
     number: u32,
     meter: &mut MeterState,
     watcher: &mut dyn super::Watcher,
-) -> Result<Vec<Moment>, Halt> {
+) -> Result<(Vec<Moment>, Forming), Halt> {
     let clock = on.clock();
     let bias_at = clock.now();
-    let end = bias_at + sweep.electrify;
+    let end = bias_at + sweep.longest();
     let charged = bias_at + (sweep.series * sweep.part.capacitance) * 5.0 + Seconds(1.0);
     let mut moments = Vec::new();
     let mut due = bias_at;
@@ -101,11 +123,19 @@ async fn soak(
         let at = seen.at + on.on_at() - bias_at;
         let supply = seen.voltage.map(|v| (v, seen.voltage_u.unwrap_or_default()));
         moments.push(Moment { at, current: seen.current, supply });
-        if clock.now() >= end {
-            return Ok(moments);
+        let now = clock.now();
+        if sweep.reform.is_some() {
+            match forming(&charged_values(&moments, &setting(sweep, sweep.series)), accepted(sweep)) {
+                Forming::Done if now >= bias_at + sweep.electrify => return Ok((moments, Forming::Done)),
+                Forming::Rises(by) => return Ok((moments, Forming::Rises(by))),
+                _ => {}
+            }
+        }
+        if now >= end {
+            return Ok((moments, Forming::GoesOn));
         }
         let beyond = seen.current == crate::analysis::Level::Overload;
-        if beyond && clock.now() > charged && meter.range + 1 < meter.ranges.len() {
+        if beyond && now > charged && meter.range + 1 < meter.ranges.len() {
             meter.range += 1;
             on.configure_meter(Measurand::Current, meter.range, meter.rate).await?;
             let full = meter.ranges.get(meter.range).map_or(0.0, |r| r.0);

@@ -8,12 +8,15 @@ use rampart::rehearsal::UnitFile;
 use std::path::Path;
 
 /// Plan, unit, and how many seeds.
-const UNITS: [(&str, &str, u64); 6] = [
+const UNITS: [(&str, &str, u64); 9] = [
     ("vent-opener", "vent-opener", 3),
     ("vent-opener", "vent-opener-good", 3),
     ("rain-gauge", "rain-gauge", 3),
     ("rain-gauge", "rain-gauge-good", 3),
     ("beehive-scale", "beehive-scale", 2),
+    ("old-electrolytic", "old-electrolytic", 2),
+    ("old-electrolytic", "old-electrolytic-worn", 2),
+    ("old-electrolytic", "old-electrolytic-good", 2),
     ("capacitor-lot", "capacitor-lot", 2),
 ];
 

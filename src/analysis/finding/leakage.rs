@@ -2,16 +2,18 @@
 
 mod lot;
 mod node;
+mod reform;
 mod shape;
 mod steady;
 
 pub use lot::{LotPart, lot};
 pub use node::question_with;
+pub use reform::stopped;
 
 use super::{Figure, Finding, Severity, three};
 use crate::analysis::leakage::conduction::At;
 use crate::analysis::leakage::limits::{Limit, insulation_resistance};
-use crate::analysis::leakage::{Soak, sweep};
+use crate::analysis::leakage::{Dielectric, Soak, sweep};
 use crate::analysis::node::Question;
 use crate::analysis::uncertainty::{COVERAGE, Standing};
 use crate::analysis::{Level, start::brief};
@@ -34,6 +36,8 @@ pub struct LeakageStep {
 pub struct Swept<'s> {
     /// The part's name.
     pub part: &'s str,
+    /// What it is.
+    pub kind: Dielectric,
     /// Its capacitance.
     pub capacitance: Farads,
     /// Its rated voltage.
@@ -74,7 +78,7 @@ pub fn leakage(swept: &Swept<'_>) -> Vec<Finding> {
     let mut made = Vec::new();
     made.extend(against_limit(swept));
     made.extend(steady::wanders(swept));
-    made.extend(steady::settled(swept));
+    made.extend(reform::reforms(swept).or_else(|| steady::settled(swept)));
     made.extend(steady::drifting(swept));
     made.extend(shape::running_away(swept.part, &up));
     made.extend(shape::comes_back(swept));
@@ -130,6 +134,9 @@ fn against_limit(swept: &Swept<'_>) -> Option<Finding> {
         finding = insulation(finding, swept.capacitance, at, value, u);
     }
     let advice = match stands {
+        Standing::Fail | Standing::ConditionalFail if reform::falls_on(swept, worst) => {
+            format!("Hold it under bias for longer before it is judged: {part} still reforms.")
+        }
         Standing::Fail | Standing::ConditionalFail => {
             format!("Replace {part} by a part that has passed the same sweep, and repeat the starts under the same conditions.")
         }

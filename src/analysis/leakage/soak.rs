@@ -2,6 +2,7 @@
 //! falls, whether it wanders, and what the supply's own drift makes.
 
 use super::decay::{Decay, Value, decay};
+use super::reform::{Reform, reform};
 use super::wander::{Wander, wander};
 use crate::analysis::Level;
 use crate::analysis::numeric::sums::{line, mean};
@@ -50,6 +51,8 @@ pub struct Soak {
     pub decay: Option<Decay>,
     /// Whether it wanders; `None` with too few readings.
     pub wander: Option<Wander>,
+    /// A fall that is the leakage's own; `None` where absorption could be all of it.
+    pub reform: Option<Reform>,
 }
 
 /// The current into a capacitance by the supply's drift, C dV/dt.
@@ -120,6 +123,7 @@ pub fn summarise(moments: &[Moment], setting: &Setting) -> Option<Soak> {
         drift: drift(&upto, setting),
         decay: decay(&values),
         wander,
+        reform: at_part.and_then(|bias| reform(&values, bias, setting.capacitance)),
     })
 }
 
@@ -146,6 +150,13 @@ fn value(window: &[&Moment], setting: &Setting) -> Level {
     let scatter = trend.as_ref().and_then(|t| t.residual).unwrap_or(0.0) / n.sqrt();
     let width = trend.map_or(0.0, |t| t.slope.abs() * span / 2.0 / 3f64.sqrt());
     Level::Known { value: Amperes(middle), u: Amperes(instrument.hypot(scatter).hypot(width)) }
+}
+
+/// The values of a soak so far, after its charging current has gone.
+pub fn charged_values(moments: &[Moment], setting: &Setting) -> Vec<Value> {
+    let upto: Vec<&Moment> = moments.iter().collect();
+    let bias = moments.iter().rev().find_map(|m| m.supply).map_or(Volts(0.0), |v| v.0);
+    settled_values(&upto, setting, bias, moments.last().map_or(Level::Missing, |m| m.current))
 }
 
 /// The values after the charging current has gone.

@@ -164,8 +164,8 @@ pub fn wander(values: &[Value]) -> Option<Wander> {
         return Some(classified(values, &left, &found, noise).with_meter(values, quantum));
     }
     Some(
-        rises(values)
-            .map(|rise| rise.with_meter(values, quantum))
+        rise(values)
+            .map(|(by, u)| Wander::Rises { by, u }.with_meter(values, quantum))
             .unwrap_or(Wander::Quiet { least: Amperes((4.0 * noise).max(QUANTA * quantum)) }),
     )
 }
@@ -439,11 +439,15 @@ fn two_clouds(values: &[Value], left: &[f64], quantum: f64, least: usize) -> Opt
     })
 }
 
-/// A rise over the last half, by more than chance.
-fn rises(values: &[Value]) -> Option<Wander> {
+/// A rise over the last half, by more than chance, and its standard uncertainty. `None`
+/// also with fewer than twenty readings.
+pub fn rise(values: &[Value]) -> Option<(Amperes, Amperes)> {
+    if values.len() < LEAST {
+        return None;
+    }
     let half = values.get(values.len() / 2..)?;
     let fit = line(&half.iter().map(|v| (v.at, v.current)).collect::<Vec<_>>())?;
     let span = half.last()?.at - half.first()?.at;
     let (by, u) = (fit.slope * span, fit.u_slope? * span);
-    (by > RISES * u && by > 0.0).then_some(Wander::Rises { by: Amperes(by), u: Amperes(u) })
+    (by > RISES * u && by > 0.0).then_some((Amperes(by), Amperes(u)))
 }

@@ -4,7 +4,7 @@ use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity, Swept, leakage};
 use crate::analysis::leakage::limits::Limit;
 use crate::analysis::leakage::wander::Wander;
-use crate::analysis::leakage::{Moment, Setting, Soak, summarise};
+use crate::analysis::leakage::{Dielectric, Moment, Setting, Soak, summarise};
 use crate::units::{Amperes, Farads, Ohms, Seconds, Volts};
 
 const SETTING: Setting = Setting { electrify: Seconds(180.0), series: Ohms(1e3), capacitance: Farads(1e-6), null: Amperes(0.0) };
@@ -52,7 +52,15 @@ fn a_value_that_wanders_is_as_uncertain_as_its_two_levels_are_apart() {
 
 fn step(volts: f64, value: f64, u: f64, wander: Wander) -> LeakageStep {
     let leakage = Level::Known { value: Amperes(value), u: Amperes(u) };
-    let soak = Soak { leakage, at_part: Some(Volts(volts)), wander: Some(wander), decay: None, drift: None, ..soak(|_| 0.0) };
+    let soak = Soak {
+        leakage,
+        at_part: Some(Volts(volts)),
+        wander: Some(wander),
+        decay: None,
+        drift: None,
+        reform: None,
+        ..soak(|_| 0.0)
+    };
     LeakageStep { set: Volts(volts), soak }
 }
 
@@ -71,7 +79,16 @@ fn findings(steps: &[LeakageStep]) -> Vec<Finding> {
         caution: None,
     };
     let capacitance = Farads(1e-6);
-    leakage(&Swept { part: "C1", capacitance, rated: Volts(16.0), temperature: None, steps, limit: &limit, node: None })
+    leakage(&Swept {
+        part: "C1",
+        kind: Dielectric::SolidTantalum,
+        capacitance,
+        rated: Volts(16.0),
+        temperature: None,
+        steps,
+        limit: &limit,
+        node: None,
+    })
 }
 
 fn finding<'f>(findings: &'f [Finding], code: &str) -> &'f Finding {

@@ -5,7 +5,7 @@
 //! | ramp | to / rate + hold, and to / rate for the way back | P × time |
 //! | log | for | P × time |
 //! | start | sum of the off-times + starts × (watch + 0.15 s) | P × most starts × watch |
-//! | leakage | voltages × (electrify + 0.2 s) + 5 R C + 1 s | V² / R × time, at the highest voltage |
+//! | leakage | voltages × (electrify or reform, the longer, + 0.2 s) + 5 R C + 1 s | V² / R × time, at the highest voltage |
 //! | ask | nothing: the operator's time is not known | nothing |
 //!
 //! P is voltage times starting limit, or the unit's ceiling where that is less.
@@ -91,7 +91,7 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
             }
             StageKind::Leakage(sweep) => {
                 let most = sweep.voltages.iter().copied().fold(Volts(0.0), Volts::max);
-                let time = (sweep.electrify + Seconds(0.2)) * sweep.voltages.len() as f64 + discharge(sweep);
+                let time = (sweep.longest() + Seconds(0.2)) * sweep.voltages.len() as f64 + discharge(sweep);
                 let through = most / sweep.series;
                 (time, 0, time, most * through, time / sweep.every)
             }

@@ -46,6 +46,14 @@ impl Look<'_> {
                 "read more often",
             );
         }
+        if let Some(most) = sweep.reform.filter(|most| *most <= sweep.electrify) {
+            self.error(
+                "reform",
+                format!("a voltage is held for {most} at most, which is not longer than electrify, {}", sweep.electrify),
+                "not longer",
+                "this is the time after which it is given up: an hour or more for a part that has lain for years",
+            );
+        }
         self.follows("every", "the time between readings");
         self.named_time(sweep);
         if let Some(node) = &sweep.into

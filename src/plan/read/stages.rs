@@ -337,6 +337,7 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     let series = need_above_zero::<crate::units::Ohms>(table, "series");
     let electrify = need_above_zero::<Seconds>(table, "electrify");
     let every = above_zero::<Seconds>(table, "every");
+    let reform = above_zero::<Seconds>(table, "reform");
     let limit = leakage_limit(table);
     let null = table.quantity::<Amperes>("null").unwrap_or_default();
     let into = table.table("into").and_then(node);
@@ -346,7 +347,7 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     }
     let electrify = electrify?;
     let every = every.unwrap_or((electrify / 60.0).max(Seconds(0.5)));
-    Some(Leakage { part: part?, voltages, series: series?, electrify, every, limit: limit?, null, into })
+    Some(Leakage { part: part?, voltages, series: series?, electrify, every, reform, limit: limit?, null, into })
 }
 
 /// A customary limit by its name, an ohm-farad product, or a current.
