@@ -11,7 +11,7 @@ mod signature;
 mod starts;
 mod states;
 
-pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with, stopped};
+pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with, standing, stopped};
 pub use log::{log, log_states};
 pub use ramp::{Asked as RampAsked, against_good, ramp};
 pub use signature::{Courses, signatures};

@@ -3,6 +3,7 @@
 mod calc;
 mod check;
 mod common;
+mod export;
 mod guard;
 mod off;
 mod on_bench;
@@ -67,13 +68,20 @@ enum Verb {
     )]
     Standin(standin::Arguments),
     /// List the runs that have been recorded
-    #[command(after_help = "Example: rampart runs")]
+    #[command(
+        after_help = "Example: rampart runs --unit \"frost alarm\" --outcome anomaly --since 2026-11\n\nAn index beside the records, logs/index.sqlite, makes the answer quick. It is brought up to date by itself, can be deleted at any time, and is made anew with --rebuild."
+    )]
     Runs(runs::Arguments),
     /// Write the report of a run again
     #[command(
         after_help = "Example: rampart report last\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`."
     )]
     Report(report::Arguments),
+    /// Write a record for other programs: CSV, JSON Lines, Parquet, JUnit XML; or its report for paper
+    #[command(
+        after_help = "Example: rampart export last --format csv --out tables\n\nOne table a kind of thing, one file a table; the unit is the end of a column's name (current_A), a moment is UTC with its offset, what is missing is empty (null), and why stands in a column `flag`. In CSV a text that begins with = + - @ ' a tab or a line break has a ' in front, so that no spreadsheet computes it; --plain-texts leaves it as it is.\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`."
+    )]
+    Export(export::Arguments),
     /// Check that a record is as it was written
     #[command(
         after_help = "Example: rampart verify last --fingerprint 3f2a99c1\n\nExit code 0: every row is as it was written; 1: it is not, and what differs is named. It covers run.sqlite, and neither traffic.log nor the report."
@@ -103,6 +111,7 @@ pub fn main() -> u8 {
         Verb::Guard => guard::main(),
         Verb::Standin(a) => standin::main(&a),
         Verb::Runs(a) => runs::main(&a),
+        Verb::Export(a) => export::main(&a),
         Verb::Report(a) => report::main(&a),
         Verb::Verify(a) => verify::main(&a),
     };

@@ -6,7 +6,9 @@
 //! them carries a hash that chains to the one before; after a failed write every further call
 //! gives the same error; a value that is not there is NULL.
 
+pub mod catalogue;
 mod courses;
+pub mod export;
 mod good;
 mod lot;
 mod notes;
@@ -29,7 +31,7 @@ pub use rows::{
     EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
     StartBegin, StartEnd, StartRow,
 };
-pub use runs::{Summary, find, list, new_folder};
+pub use runs::{find, new_folder};
 pub use traffic::{RoleTraffic, TrafficLog};
 pub use verify::{Integrity, verify};
 pub use write::{Durability, Record, TOOL};

@@ -45,3 +45,32 @@ fn open_store(path: &Path) -> rusqlite::Result<Connection> {
         }
     }
 }
+
+/// Whether the file is as long as its own head says (SQLite's file format, 1.3: bytes 16
+/// and 28); with a log beside it, only SQLite knows.
+///
+/// # Errors
+/// In words: it is shorter, or no record at all.
+pub(super) fn whole(folder: &Path) -> Result<(), String> {
+    use std::io::Read;
+    let path = folder.join(FILE);
+    let words = |e: std::io::Error| format!("{}: {e}", path.display());
+    let mut head = [0; 32];
+    let mut file = std::fs::File::open(&path).map_err(words)?;
+    let length = file.metadata().map_err(words)?.len();
+    // A log beside it may hold all of a record that was just begun.
+    if path.with_extension("sqlite-wal").exists() {
+        return Ok(());
+    }
+    file.read_exact(&mut head).map_err(|_| format!("{} has {length} bytes, and is no record", path.display()))?;
+    let [.., p, q, _, _, _, _, _, _, _, _, _, _, a, b, c, d] = head;
+    let page = match u64::from(u16::from_be_bytes([p, q])) {
+        1 => 65_536,
+        page => page,
+    };
+    let pages = u64::from(u32::from_be_bytes([a, b, c, d]));
+    if pages * page > length {
+        return Err(format!("{} is shorter than it was written: {length} of {} bytes", path.display(), pages * page));
+    }
+    Ok(())
+}

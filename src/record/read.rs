@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 
 /// A record that is read.
 pub struct Run {
-    store: Connection,
+    pub(super) store: Connection,
     folder: PathBuf,
     /// The tool that wrote it, with its version.
     pub tool: String,

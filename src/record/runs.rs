@@ -1,31 +1,7 @@
-//! The folders of runs: making, listing, finding.
+//! The folders of runs: making, finding.
 
-use super::{FILE, RecordError, Run};
+use super::{FILE, RecordError};
 use std::path::{Path, PathBuf};
-
-/// A run in a list.
-#[derive(Clone, Debug)]
-pub struct Summary {
-    /// The folder's name.
-    pub name: String,
-    /// What the record says, or why it cannot be read.
-    pub run: Result<Listed, String>,
-}
-
-/// What a list says of a run.
-#[derive(Clone, Debug)]
-pub struct Listed {
-    /// `run` or `rehearsal`.
-    pub kind: String,
-    /// The unit.
-    pub unit: String,
-    /// The title.
-    pub title: String,
-    /// The exit code; `None`: it was cut off.
-    pub exit_code: Option<u8>,
-    /// How many anomalies.
-    pub anomalies: usize,
-}
 
 /// Makes a new folder below `logs`: date, time and title. `moment` as
 /// 2026-11-25T15:30:12Z.
@@ -63,19 +39,6 @@ fn names(logs: &Path) -> Result<Vec<String>, RecordError> {
         .collect();
     names.sort();
     Ok(names)
-}
-
-/// All runs, oldest first.
-///
-/// # Errors
-/// The system's.
-pub fn list(logs: &Path) -> Result<Vec<Summary>, RecordError> {
-    let read = |name: &str| -> Result<Listed, RecordError> {
-        let run = Run::open(&logs.join(name))?;
-        let anomalies = run.count("anomaly")?;
-        Ok(Listed { kind: run.kind, unit: run.unit, title: run.title, exit_code: run.exit_code, anomalies })
-    };
-    Ok(names(logs)?.into_iter().map(|name| Summary { run: read(&name).map_err(|e| e.to_string()), name }).collect())
 }
 
 /// The folder of a run by its name, an unambiguous beginning of it, `last`, or a path.

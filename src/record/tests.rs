@@ -14,7 +14,7 @@ use crate::analysis::uncertainty::{Guard, Limit, Standing};
 use crate::instrument::{Measurand, Reading, Regulation, Role, Sample};
 use crate::units::{Amperes, Coulombs, Seconds, Unit, Volts};
 
-fn header() -> Header {
+pub(super) fn header() -> Header {
     Header {
         kind: "rehearsal",
         title: "A title".into(),
@@ -457,7 +457,7 @@ fn a_damaged_record_is_not_gone_on_with() {
 }
 
 #[test]
-fn runs_are_listed_and_found() {
+fn runs_are_found_by_the_beginning_of_their_names() {
     let logs = tempfile::tempdir().unwrap();
     let first = new_folder(logs.path(), "2026-11-25T15:30:12Z", "Frost alarm: does it start?").unwrap();
     let second = new_folder(logs.path(), "2026-11-25T15:30:12Z", "Frost alarm: does it start?").unwrap();
@@ -465,7 +465,6 @@ fn runs_are_listed_and_found() {
     assert_ne!(first, second);
     drop(filled(&first));
     drop(filled(&second));
-    assert_eq!(list(logs.path()).unwrap().len(), 2);
     assert_eq!(find(logs.path(), "last").unwrap(), second);
     assert_eq!(find(logs.path(), "20261125T153012-frost-alarm-does").unwrap(), first);
     assert!(find(logs.path(), "2026").unwrap_err().to_string().contains("2 runs begin with"));

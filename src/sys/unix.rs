@@ -179,6 +179,19 @@ pub fn nobody_types() -> bool {
     empty || background
 }
 
+/// Whether another process has an SQLite database open for writing or reading: it holds a
+/// lock of POSIX on the bytes that SQLite's file format (lockingv3) names for that.
+///
+/// Not to be asked by a process that has it open itself: closing the file would let go
+/// of its own locks.
+pub fn held_by_another(database: &std::path::Path) -> bool {
+    use rustix::process::{Flock, FlockOffsetType, FlockType, fcntl_getlk};
+    const PENDING: u64 = 0x4000_0000;
+    let Ok(file) = std::fs::File::open(database) else { return false };
+    let all = Flock { start: PENDING, length: 512, pid: None, typ: FlockType::WriteLock, offset_type: FlockOffsetType::Set };
+    matches!(fcntl_getlk(&file, &all), Ok(Some(_)))
+}
+
 #[cfg(test)]
 mod tests {
     #[test]

@@ -7,5 +7,6 @@
 mod calc;
 mod circuit;
 mod mistakes;
+mod records;
 mod screens;
 mod support;

@@ -85,8 +85,10 @@ impl Place {
 
     /// The folder of the only run.
     pub fn only_run(&self) -> PathBuf {
-        let mut runs = std::fs::read_dir(self.folder.path().join("logs")).unwrap();
-        let run = runs.next().unwrap().unwrap().path();
+        let all = std::fs::read_dir(self.folder.path().join("logs")).unwrap().map(|e| e.unwrap().path());
+        // The catalogue's index lies beside the runs.
+        let mut runs = all.filter(|path| path.is_dir());
+        let run = runs.next().unwrap();
         assert!(runs.next().is_none(), "one run and no more");
         run
     }

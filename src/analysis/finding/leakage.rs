@@ -89,8 +89,9 @@ pub fn leakage(swept: &Swept<'_>) -> Vec<Finding> {
     made
 }
 
-fn standing(step: &LeakageStep, limit: Amperes) -> Standing {
-    match step.soak.leakage {
+/// How a leakage stands to its limit, with a guard band of its expanded uncertainty.
+pub fn standing(leakage: Level, limit: Amperes) -> Standing {
+    match leakage {
         Level::Known { value, u } => Standing::of(value.0, COVERAGE * u.0, limit.0),
         Level::BelowFloor { floor } if floor <= limit => Standing::Pass,
         Level::Overload => Standing::Fail,
@@ -102,11 +103,11 @@ fn against_limit(swept: &Swept<'_>) -> Option<Finding> {
     let Swept { part, rated, steps, limit, .. } = *swept;
     // The worst standing; among equals the highest voltage.
     let worst = steps.iter().max_by(|a, b| {
-        (standing(a, limit.limit).weight(), a.set.0)
-            .partial_cmp(&(standing(b, limit.limit).weight(), b.set.0))
+        (standing(a.soak.leakage, limit.limit).weight(), a.set.0)
+            .partial_cmp(&(standing(b.soak.leakage, limit.limit).weight(), b.set.0))
             .unwrap_or(std::cmp::Ordering::Equal)
     })?;
-    let stands = standing(worst, limit.limit);
+    let stands = standing(worst.soak.leakage, limit.limit);
     let at = worst.soak.at_part.unwrap_or(worst.set);
     let after = brief(worst.soak.electrified);
     let most = three(limit.limit.0, Unit::Ampere);
