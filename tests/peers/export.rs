@@ -96,6 +96,7 @@ fn made(folder: &Path) -> Vec<String> {
             drift: None,
             decay: None,
             wander: None,
+            reform: None,
         },
     };
     record.leakage(1, &row).unwrap();
