@@ -3,6 +3,7 @@
 
 mod claim;
 mod dependence;
+pub mod inspection;
 mod leakage;
 mod log;
 mod power;

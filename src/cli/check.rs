@@ -15,6 +15,9 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     /// The plan
     plan: PathBuf,
+    /// The lot file, where the plan is carried out for each part of a lot
+    #[arg(long)]
+    lot: Option<PathBuf>,
     /// The bench file; without it bench.toml in this folder, or else the bench made for rehearsals
     #[arg(long)]
     bench: Option<PathBuf>,
@@ -36,7 +39,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(bench) => bench,
         Err(problems) => return wrong(&problems),
     };
-    let checked = match checked(&arguments.plan, bench) {
+    let checked = match checked(&arguments.plan, arguments.lot.as_deref(), bench) {
         Ok(checked) => checked,
         Err(exit) => return exit,
     };
@@ -63,6 +66,14 @@ fn print(checked: &Checked) {
             stage.kind,
             spell(stage.duration),
             energy(stage.worst_energy.0)
+        );
+    }
+    if let Some((lot, _)) = checked.passed.as_ref().and_then(|p| p.lot()) {
+        outln!(
+            "for each of {} parts of lot {} and for its control parts, {} times in all, without the time for the hands",
+            lot.sampling.sample,
+            lot.number,
+            estimate.trials
         );
     }
     let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };
@@ -98,7 +109,7 @@ fn print_json(checked: &Checked) {
         .map(|s| serde_json::json!({ "number": s.number, "kind": s.kind, "duration_s": s.duration.0, "longest_s": s.longest.0, "starts": s.starts, "most_starts": s.most_starts, "worst_energy_J": s.worst_energy.0 }))
         .collect();
     let value = serde_json::json!({
-        "duration_s": e.duration.0, "longest_s": e.longest.0, "starts": e.starts, "most_starts": e.most_starts, "worst_energy_J": e.worst_energy.0, "bytes": e.bytes, "stages": stages,
+        "duration_s": e.duration.0, "longest_s": e.longest.0, "starts": e.starts, "most_starts": e.most_starts, "worst_energy_J": e.worst_energy.0, "bytes": e.bytes, "trials": e.trials, "stages": stages,
     });
     outln!("{value}");
 }

@@ -1,7 +1,7 @@
 //! What several verbs need: files, runtimes, the words at the end of a run.
 
 use crate::document::{Document, Problems};
-use crate::plan::{Bench, Checked, Plan, check};
+use crate::plan::{Bench, Checked, Lot, Passed, Plan, check_lot};
 use crate::record::{FileRow, Header, Run, new_folder};
 use crate::rehearsal::UnitFile;
 use crate::runner::{Ended, Exit};
@@ -77,10 +77,12 @@ pub(super) fn unit(named: Option<&Path>, plan: &Path) -> Result<UnitFile, Proble
     UnitFile::read(&Document::open(&path)?)
 }
 
-/// Reads and checks; prints what is wrong, and gives the exit code then.
-pub(super) fn checked(plan: &Path, bench: Bench) -> Result<Checked, Exit> {
+/// Reads and checks, with the lot where one is named; prints what is wrong, and gives the
+/// exit code then.
+pub(super) fn checked(plan: &Path, lot: Option<&Path>, bench: Bench) -> Result<Checked, Exit> {
     let plan = self::plan(plan).map_err(|p| wrong(&p))?;
-    let checked = check(plan, bench, &today());
+    let lot = lot.map(|path| Document::open(path).and_then(|d| Lot::read(&d))).transpose().map_err(|p| wrong(&p))?;
+    let checked = check_lot(plan, lot, bench, &today());
     if checked.passed.is_none() {
         return Err(wrong(&checked.problems));
     }
@@ -123,12 +125,12 @@ pub(super) fn now() -> String {
 pub(super) fn header(
     kind: &'static str,
     checked: &Checked,
-    plan: &Plan,
-    bench: &Bench,
+    passed: &Passed,
     seed: u64,
     began: String,
     unit: Option<&UnitFile>,
 ) -> Header {
+    let plan = passed.plan();
     Header {
         kind,
         title: plan.title.clone(),
@@ -136,17 +138,19 @@ pub(super) fn header(
         seed,
         began,
         cautions: checked.problems.to_string(),
-        files: followed(plan, bench, unit),
+        files: followed(passed, unit),
     }
 }
 
 /// The texts that a run follows.
-pub(super) fn followed(plan: &Plan, bench: &Bench, unit: Option<&UnitFile>) -> Vec<FileRow> {
+pub(super) fn followed(passed: &Passed, unit: Option<&UnitFile>) -> Vec<FileRow> {
+    let (plan, bench) = (passed.plan(), passed.bench());
     let file =
         |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
     let mut files =
         vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)];
     files.extend(bench.meter.as_ref().map(|m| file("profile", &m.profile.document)));
+    files.extend(passed.lot().map(|(lot, _)| file("lot", &lot.document)));
     files.extend(unit.map(|u| file("unit", &u.document)));
     files
 }

@@ -80,6 +80,11 @@ pub(super) fn somebody_can_answer(passed: &Passed, choices: &Choices, after: u32
             "this supply cannot be asked for everything, so somebody has to look at it, and nobody can answer here: say looked_at = [...] in the bench file's [supply], or --assume-done",
         ));
     }
+    if nobody && passed.lot().is_some() {
+        return Err(refuse(
+            "the operator puts every part of the lot in, and nobody can answer here; --assume-done takes every question as done",
+        ));
+    }
     match passed.plan().stages.iter().find(asks) {
         Some(stage) if nobody => Err(refuse(&format!(
             "stage {} asks the operator for something, and nobody can answer here: standard input is closed, or this run is in the background; --assume-done takes every question as done",

@@ -1,6 +1,6 @@
 //! Who answers the questions: the person at the terminal, or in rehearsal nobody.
 
-use crate::rehearsal::Rig;
+use crate::rehearsal::{Remark, Rig};
 use crate::runner::{Answer, Operator, Question};
 use crate::view::errln;
 use std::io::IsTerminal;
@@ -28,8 +28,9 @@ impl AtTerminal {
             errln!("(taken as done, without asking)");
             assumed
         } else {
-            let keys: Vec<String> =
+            let mut keys: Vec<String> =
                 question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
+            keys.extend(question.also.iter().map(ToString::to_string));
             errln!("[{}]; anything else stops the run", keys.join(", "));
             let mut line = String::new();
             match self.input.read_line(&mut line).await {
@@ -70,12 +71,17 @@ pub(super) async fn tell(patch: &str, what: &str) -> Result<(), String> {
 /// The operator of a rehearsal: does what is asked, at once.
 pub(super) struct MadeUp {
     pub(super) rig: Rig,
+    /// What is said beside what is asked, each once.
+    pub(super) remarks: Vec<Remark>,
 }
 
 impl Operator for MadeUp {
     fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
         Box::pin(async move {
             if let Some(what) = &question.connect {
+                if let Some(place) = self.remarks.iter().position(|r| r.part == *what) {
+                    return Ok(self.remarks.remove(place).answer);
+                }
                 self.rig.connect(what)?;
             }
             Ok(question.accept.first().cloned().unwrap_or_default())

@@ -23,6 +23,9 @@ const MADE_UP_DATE: &str = "2000-01-01T00:00:00Z";
 pub(super) struct Arguments {
     /// The plan
     plan: PathBuf,
+    /// The lot file, where the plan is carried out for each part of a lot
+    #[arg(long)]
+    lot: Option<PathBuf>,
     /// The bench file, for its profiles and wiring; without it a bench made for rehearsals
     #[arg(long)]
     bench: Option<PathBuf>,
@@ -49,7 +52,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(unit) => unit,
         Err(problems) => return wrong(&problems),
     };
-    let checked = match checked(&arguments.plan, bench) {
+    let checked = match checked(&arguments.plan, arguments.lot.as_deref(), bench) {
         Ok(checked) => checked,
         Err(exit) => return exit,
     };
@@ -114,7 +117,7 @@ pub(super) fn rehearse(
         let work = Conduct {
             passed,
             folder,
-            begin: Begin::New(header("rehearsal", checked, plan, bench, seed, MADE_UP_DATE.into(), Some(unit))),
+            begin: Begin::New(header("rehearsal", checked, passed, seed, MADE_UP_DATE.into(), Some(unit))),
             durability: Durability::Rehearsal,
             clock,
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
@@ -125,7 +128,7 @@ pub(super) fn rehearse(
             papers: None,
             guard: None,
             watcher,
-            operator: &mut MadeUp { rig: rig.clone() },
+            operator: &mut MadeUp { rig: rig.clone(), remarks: unit.remarks.clone() },
         };
         let stuck = rig.clone();
         let stop = async move {

@@ -16,6 +16,9 @@ pub(super) struct Arguments {
     /// The plan, where it lies elsewhere now
     #[arg(long)]
     plan: Option<PathBuf>,
+    /// The lot file, where it lies elsewhere now
+    #[arg(long)]
+    lot: Option<PathBuf>,
     /// The bench file, where it lies elsewhere now
     #[arg(long)]
     bench: Option<PathBuf>,
@@ -45,7 +48,8 @@ fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
     let name = |kind: &str| before.iter().rfind(|f| f.kind == kind).map(|f| PathBuf::from(&f.name)).unwrap_or_default();
     let plan = arguments.plan.clone().unwrap_or_else(|| name("plan"));
     let bench_file = arguments.bench.clone().unwrap_or_else(|| name("bench"));
-    for (what, path) in [("plan", &plan), ("bench", &bench_file)] {
+    let lot = arguments.lot.clone().or_else(|| before.iter().rfind(|f| f.kind == "lot").map(|f| PathBuf::from(&f.name)));
+    for (what, path) in [("plan", &plan), ("bench", &bench_file)].into_iter().chain(lot.iter().map(|lot| ("lot", lot))) {
         if !path.is_file() {
             let path = path.display();
             return Err(refuse(format!(
@@ -53,13 +57,13 @@ fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
             )));
         }
     }
-    let checked = checked(&plan, bench(Some(&bench_file), choices)?)?;
+    let checked = checked(&plan, lot.as_deref(), bench(Some(&bench_file), choices)?)?;
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Err(Exit::Wrong) };
     let mut resume = Resume::read(&run, passed, now(), since(&run.began)).map_err(&refuse)?;
     somebody_can_answer(passed, choices, resume.done())?;
 
-    let (mut differs, files) = differences(&run, &before, followed(passed.plan(), passed.bench(), None));
+    let (mut differs, files) = differences(&run, &before, followed(passed, None));
     if !differs.is_empty() && !arguments.changed {
         return Err(refuse(format!("{}; --changed goes on all the same, and records it", differs.join("; "))));
     }

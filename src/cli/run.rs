@@ -11,6 +11,9 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     /// The plan
     plan: PathBuf,
+    /// The lot file, where the plan is carried out for each part of a lot
+    #[arg(long)]
+    lot: Option<PathBuf>,
     /// The bench file; without it bench.toml in this folder
     #[arg(long)]
     bench: Option<PathBuf>,
@@ -27,13 +30,13 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
 
 fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
     let choices = &arguments.choices;
-    let checked = checked(&arguments.plan, bench(arguments.bench.as_deref(), choices)?)?;
+    let checked = checked(&arguments.plan, arguments.lot.as_deref(), bench(arguments.bench.as_deref(), choices)?)?;
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Err(Exit::Wrong) };
     somebody_can_answer(passed, choices, 0)?;
     let _locks = locks(passed, &format!("rampart run {}", arguments.plan.display()))?;
     let folder = folder(&choices.logs, &now(), &passed.plan().title, &checked).map_err(|why| refuse(&why))?;
     let seed = arguments.seed.unwrap_or_else(any_seed);
-    let begin = Begin::New(header("run", &checked, passed.plan(), passed.bench(), seed, now(), None));
+    let begin = Begin::New(header("run", &checked, passed, seed, now(), None));
     Ok(carry_out(Work { checked: &checked, passed, folder: &folder, choices, origin: Seconds(0.0) }, begin))
 }

@@ -6,6 +6,8 @@
 
 mod bench;
 mod check;
+mod inspection;
+mod lot;
 mod model;
 mod quirks;
 mod ramp;
@@ -15,7 +17,9 @@ mod setup;
 mod tests;
 
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
-pub use check::{Checked, Estimate, Passed, StageEstimate, check};
+pub use check::{Checked, Estimate, Passed, StageEstimate, check, check_lot};
+pub use inspection::{BAD, CLEANED, Control, Controls, EMPTY, GOOD, Insert, Inspection, Often, OnDrift};
+pub use lot::Lot;
 pub use model::{
     Ask, Ceiling, Foretold, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan,
     Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,

@@ -1,6 +1,7 @@
 //! The plan as a program sees it. Read from TOML by `read`; the user's view of
 //! every key is in the README's section on plans.
 
+use super::inspection::Inspection;
 use super::ramp::Ramp;
 use crate::analysis::leakage::limits::Series;
 use crate::analysis::node::{Question, Towards};
@@ -19,6 +20,8 @@ pub struct Plan {
     pub interlock: Interlock,
     /// The self-check on a known load, where the plan wants one.
     pub self_check: Option<SelfCheck>,
+    /// How the parts of a lot are inspected, where the plan says.
+    pub inspection: Option<Inspection>,
     /// What is done, in order; at least one.
     pub stages: Vec<Stage>,
     /// The text that it was read from.

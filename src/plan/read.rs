@@ -28,11 +28,20 @@ impl Plan {
             let interlock = interlock(root);
             let has_check = root.has("self_check");
             let self_check = root.table("self_check").and_then(self_check);
+            let inspection = root.table("inspection").map(super::inspection::read);
             let stages = stages::stages(root);
             if has_check && self_check.is_none() {
                 return None;
             }
-            Some(Plan { title: title?, unit: unit?, interlock, self_check, stages: stages?, document: document.clone() })
+            Some(Plan {
+                title: title?,
+                unit: unit?,
+                interlock,
+                self_check,
+                inspection,
+                stages: stages?,
+                document: document.clone(),
+            })
         })
     }
 }
@@ -54,14 +63,14 @@ fn unit(mut table: Table<'_>) -> Option<UnitUnderTest> {
 }
 
 /// A value above zero, if the key is there.
-fn above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
+pub(super) fn above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
     let value = table.quantity::<Q>(key);
     positive(table, key, value);
     value
 }
 
 /// A value above zero that must be there.
-fn need_above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
+pub(super) fn need_above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
     let value = table.need::<Q>(key);
     positive(table, key, value);
     value

@@ -6,8 +6,10 @@ use crate::analysis::uncertainty::{Guard, Limit};
 use crate::units::{Seconds, Unit};
 use rusqlite::params;
 
+pub use earlier::{EarlierLot, earlier_lots};
 pub use read::{ControlRow, Doubtful, DrawnRow, LotEnd, LotRow, MeasureRow, SkipRow, TrialRow};
 
+mod earlier;
 mod read;
 
 /// A part, or a control part, that is put in.

@@ -25,7 +25,9 @@ mod verify;
 mod write;
 
 pub use good::good_ramp;
-pub use lot::{ControlRow, Doubtful, DrawnRow, LotEnd, LotRow, MeasureRow, SkipRow, TrialBegin, TrialRow};
+pub use lot::{
+    ControlRow, Doubtful, DrawnRow, EarlierLot, LotEnd, LotRow, MeasureRow, SkipRow, TrialBegin, TrialRow, earlier_lots,
+};
 pub use read::{Point, Run};
 pub use rows::{
     EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,

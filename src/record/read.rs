@@ -361,9 +361,10 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn findings(&self) -> Result<Vec<FindingRow>, RecordError> {
-        // A stage that was gone on with is judged anew; what tripped stays told.
+        // A stage that was gone on with is judged anew, and so is a lot; what tripped stays told.
         let sql = "SELECT stage, code, severity, sentence, advice, figures FROM finding f
-                   WHERE stage IS NULL OR code = 'tripped'
+                   WHERE (stage IS NULL AND (code NOT LIKE 'lot-%' OR stretch = (SELECT coalesce(max(stretch), 1) FROM resumed)))
+                   OR code = 'tripped'
                    OR stretch = (SELECT max(stretch) FROM stage_begin b WHERE b.number = f.stage)
                    ORDER BY CASE severity WHEN 'anomaly' THEN 0 WHEN 'undecided' THEN 1 ELSE 2 END, rowid";
         self.rows(sql, None, |r| {

@@ -23,4 +23,4 @@ mod world;
 pub use panel::Panel;
 pub use rig::{Rig, SupplyState, Switch};
 pub use serve::{patch, serve, serve_tcp, serve_terminal};
-pub use unit::UnitFile;
+pub use unit::{Remark, UnitFile};

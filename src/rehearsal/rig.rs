@@ -70,7 +70,8 @@ impl Rig {
             None => None,
         };
         let source = supply.source();
-        let mut world = World::new(unit.things(name), name, bench.leads.resistance, supply.electrics(), source, seed);
+        let mut world = World::new(unit.things(name, seed), name, bench.leads.resistance, supply.electrics(), source, seed);
+        world.set_fixture(unit.fixture);
         if let Some(meter) = &meter {
             meter.wire(&mut world);
         }
@@ -167,6 +168,16 @@ impl Rig {
     pub fn connect(&self, what: &str) -> Result<(), String> {
         let unit = self.unit.clone();
         self.lock().world.connect(&unit, what)
+    }
+
+    /// How often something was put into the fixture since it was clean.
+    pub fn insertions(&self) -> u32 {
+        self.lock().world.insertions()
+    }
+
+    /// The fixture has been used so often before.
+    pub fn used_before(&self, insertions: u32) {
+        self.lock().world.used_before(insertions);
     }
 
     /// A resistor that can be connected, like a part of the unit file.

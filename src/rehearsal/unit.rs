@@ -2,14 +2,17 @@
 //! `scripts/README.md`.
 
 mod described;
+mod lot;
 mod states;
 
 use super::board::{Board, LatchUp};
 use super::circuit::{AfterRest, Field, Solid, Telegraph};
-use super::world::Thing;
+use super::world::{OPEN, Thing};
 use crate::document::{Document, Problems, Table};
+use crate::plan::EMPTY;
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
 pub use described::Described;
+pub use lot::{Fixture, MadeUpLot, Remark};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -26,6 +29,10 @@ pub struct UnitFile {
     kind: Kind,
     /// Parts by name, each with the resistor of its fixture.
     pub(super) parts: BTreeMap<String, (Solid, Ohms)>,
+    /// The fixture that parts are put into, where it is not a clean one.
+    pub(super) fixture: Option<Fixture>,
+    /// What the operator says beside what is asked.
+    pub remarks: Vec<Remark>,
     /// The text that it was read from.
     pub document: Document,
 }
@@ -50,6 +57,8 @@ enum Kind {
     Board(Box<Board>),
     /// By a netlist.
     Described(Arc<Described>),
+    /// By a lot of parts; in place of a unit there is nothing.
+    Lot(Box<MadeUpLot>),
 }
 
 fn truth(mut table: Table<'_>) -> Truth {
@@ -88,12 +97,16 @@ impl UnitFile {
                 }
                 table.finish();
             }
-            let kind = if root.has("netlist") {
+            let fixture = root.table("fixture").and_then(lot::fixture);
+            let remarks = root.table("operator").map(lot::remarks).unwrap_or_default();
+            let kind = if root.has("lot") {
+                root.table("lot").and_then(MadeUpLot::read).map(|lot| Kind::Lot(Box::new(lot)))
+            } else if root.has("netlist") {
                 Described::read(root, &parts, &nodes).map(|described| Kind::Described(Arc::new(described)))
             } else {
                 root.need_table("board").and_then(|table| board(table, &parts)).map(|board| Kind::Board(Box::new(board)))
             };
-            Some(UnitFile { cause: cause?, truth, kind: kind?, parts, document: document.clone() })
+            Some(UnitFile { cause: cause?, truth, kind: kind?, parts, fixture, remarks, document: document.clone() })
         })?;
         // What a netlist says is found out by making its circuit.
         if let Kind::Described(described) = &file.kind {
@@ -102,15 +115,32 @@ impl UnitFile {
         Ok(file)
     }
 
-    /// What can be connected: the board under the unit's name, and the parts.
-    pub(super) fn things(&self, unit: &str) -> BTreeMap<String, Thing> {
+    /// The positions of the parts that leak far more, in a rehearsal with this seed.
+    pub fn outliers(&self, seed: u64) -> Vec<u32> {
+        match &self.kind {
+            Kind::Lot(lot) => lot.draw(seed).1,
+            Kind::Board(_) | Kind::Described(_) => Vec::new(),
+        }
+    }
+
+    /// What can be connected: the board under the unit's name, and the parts; of a lot each
+    /// by its position; and nothing.
+    pub(super) fn things(&self, unit: &str, seed: u64) -> BTreeMap<String, Thing> {
         let part =
             |(name, (solid, series)): (&String, &(Solid, Ohms))| (name.clone(), Thing::Part(Box::new(solid.clone()), *series));
         let mut things: BTreeMap<String, Thing> = self.parts.iter().map(part).collect();
         let own = match &self.kind {
             Kind::Board(board) => Thing::Board(board.clone()),
             Kind::Described(described) => Thing::Described(described.clone()),
+            Kind::Lot(lot) => {
+                let drawn = (1_u32..).zip(lot.draw(seed).0);
+                things.extend(
+                    drawn.map(|(position, (solid, series))| (position.to_string(), Thing::Part(Box::new(solid), series))),
+                );
+                Thing::Resistor(OPEN)
+            }
         };
+        things.insert(EMPTY.to_owned(), Thing::Resistor(OPEN));
         things.insert(unit.to_owned(), own);
         things
     }
@@ -131,7 +161,15 @@ impl UnitFile {
             short: None,
         };
         let document = Document::new("(a plain unit)", format!("# no unit file: a plain load of {current}\n"));
-        Self { cause: "none".into(), truth: None, kind: Kind::Board(Box::new(board)), parts: BTreeMap::new(), document }
+        Self {
+            cause: "none".into(),
+            truth: None,
+            kind: Kind::Board(Box::new(board)),
+            parts: BTreeMap::new(),
+            fixture: None,
+            remarks: Vec::new(),
+            document,
+        }
     }
 }
 

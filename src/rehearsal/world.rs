@@ -12,6 +12,8 @@ mod wiring;
 pub use output::{Electrics, Guards, Over, Sense, Source};
 pub use wiring::Thing;
 
+use super::unit::Fixture;
+use crate::plan::CLEANED;
 use crate::units::{Ohms, Seconds};
 use std::collections::BTreeMap;
 pub use wiring::OPEN;
@@ -21,6 +23,9 @@ use wiring::Wired;
 pub struct World {
     things: BTreeMap<String, Thing>,
     connected: String,
+    fixture: Option<Fixture>,
+    /// How often something was put into it since it was clean.
+    insertions: u32,
     /// How often something was connected.
     turn: u64,
     seed: u64,
@@ -67,6 +72,8 @@ impl World {
         let mut world = Self {
             things,
             connected: unit.to_owned(),
+            fixture: None,
+            insertions: 0,
             turn: 0,
             seed,
             electrics,
@@ -91,15 +98,49 @@ impl World {
         self.things.entry(name.to_owned()).or_insert(Thing::Resistor(resistance));
     }
 
+    /// The fixture that parts are put into from now on.
+    pub fn set_fixture(&mut self, fixture: Option<Fixture>) {
+        self.fixture = fixture;
+    }
+
+    /// How often something was put into the fixture since it was clean.
+    pub fn insertions(&self) -> u32 {
+        self.insertions
+    }
+
+    /// It has been used so often before.
+    pub fn used_before(&mut self, insertions: u32) {
+        self.insertions = insertions;
+    }
+
+    /// What the fixture has across a part.
+    fn dirt(&self) -> Option<Ohms> {
+        let fixture = self.fixture?;
+        let paths = self.insertions.saturating_sub(fixture.after);
+        (paths > 0).then(|| fixture.each / f64::from(paths))
+    }
+
     /// Connects a part, or the board again. The one that was connected is
-    /// discharged by hand.
+    /// discharged by hand. A part that is put into a fixture again makes contact anew.
     ///
     /// # Errors
     /// In words: there is no such part.
     pub fn connect(&mut self, unit: &str, what: &str) -> Result<(), String> {
-        if what == self.connected {
+        if what == CLEANED {
+            if self.fixture.is_some_and(|f| f.comes_clean) {
+                self.insertions = 0;
+            }
             return Ok(());
         }
+        // Where the unit file has no lot, every part of one is like its unit.
+        let numbered = what.parse::<u32>().is_ok() && !self.things.contains_key(what);
+        let what = if numbered && !self.things.contains_key("1") { unit } else { what };
+        let part = matches!(self.things.get(what), Some(Thing::Part(..)));
+        let inserted = part && self.fixture.is_some();
+        if what == self.connected && !inserted && !numbered {
+            return Ok(());
+        }
+        self.insertions += u32::from(inserted);
         if !self.things.contains_key(what) {
             let parts = self.things.keys().map(String::as_str).filter(|name| *name != unit);
             let known: Vec<&str> = std::iter::once(unit).chain(parts).collect();
@@ -127,7 +168,7 @@ impl World {
         (self.since, self.turn, self.live) = (self.time, self.turn + 1, None);
         let Some(thing) = self.things.get(&self.connected) else { return };
         let seed = self.seed ^ self.turn.wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        match Wired::new(thing, self.electrics, self.source, melted, seed) {
+        match Wired::new(thing, self.dirt(), self.electrics, self.source, melted, seed) {
             Ok(live) => self.live = Some(live),
             Err(failure) => self.failure = Some(format!("{} on the bench: {failure}", self.connected)),
         }

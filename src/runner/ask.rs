@@ -6,7 +6,8 @@ use crate::interlock::Halt;
 use crate::plan::{Ask, Stage, StageKind};
 
 pub(super) async fn run(bench: &mut Bench<'_>, ask: &Ask) -> Result<(), Halt> {
-    put(bench, &Question { text: ask.say.clone(), accept: ask.accept.clone(), connect: ask.connect.clone() }).await
+    put(bench, &Question { text: ask.say.clone(), accept: ask.accept.clone(), also: Vec::new(), connect: ask.connect.clone() })
+        .await
 }
 
 /// Where a part was left in place of the unit: the unit again.

@@ -9,7 +9,7 @@ use crate::interlock::{Clocks, Guard, Halt, Journal, Papers, Reopen, Station, Su
 use crate::link::trace::Traced;
 use crate::link::{Link, LinkError};
 use crate::plan::{Passed, StageKind};
-use crate::record::{self, Durability, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
+use crate::record::{self, Durability, EarlierLot, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
 use crate::units::Seconds;
 use std::collections::BTreeMap;
 use std::future::Future;
@@ -91,6 +91,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         operator,
     } = work;
     let good = good_units(passed, folder)?;
+    let earlier = earlier_lots(passed, folder, guard.is_none())?;
     let (record, traffic, seed, resume) = match begin {
         Begin::New(header) => {
             let record = Record::create(folder, &header, durability)?;
@@ -126,7 +127,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         .awake(clocks)
         .papers(papers)
         .reopened_by(traced(reopen, clock, &traffic));
-    let ended = run(Job { passed, station, seed, expected, resume, good, watcher, operator }, stop).await;
+    let ended = run(Job { passed, station, seed, expected, resume, good, earlier, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)
 }
@@ -139,6 +140,13 @@ fn good_units(passed: &Passed, folder: &Path) -> Result<BTreeMap<u32, Vec<Good>>
         _ => None,
     });
     named.map(|(number, to, name)| Ok((number, record::good_ramp(logs, name, to)?))).collect()
+}
+
+/// Earlier lots of the part that is inspected, out of the records beside this one.
+fn earlier_lots(passed: &Passed, folder: &Path, rehearsal: bool) -> Result<Vec<EarlierLot>, RecordError> {
+    let Some((lot, _)) = passed.lot() else { return Ok(Vec::new()) };
+    let kind = if rehearsal { "rehearsal" } else { "run" };
+    record::earlier_lots(folder, kind, &passed.plan().title, &lot.part)
 }
 
 async fn open(

@@ -1,6 +1,7 @@
 //! From what was seen to what is recorded and found: hands numbers to `analysis`
 //! and its answers to the record.
 
+use super::lot::measures;
 use super::start::Seen;
 use super::{Bench, Gathered, Look, Progress, Watcher};
 use crate::analysis::finding::{self, Finding, LeakageStep, LotPart, Severity, Swept};
@@ -36,10 +37,11 @@ fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> 
     let held = held.get(held.len() / 2..).unwrap_or(&[]);
     let asked = finding::RampAsked { to: ramp.to, limit: ramp.limit, expect: ramp.expect };
     let reached = (!held.is_empty()).then(|| middle(held));
+    bench.measure(|number| measures::held(number, ramp, reached));
     for finding in finding::ramp(&summary, reached, &asked) {
         bench.find(finding)?;
     }
-    if let (Some(name), Some(good)) = (&ramp.good, bench.good.get(&bench.stage)) {
+    if let (Some(name), Some(good)) = (&ramp.good, bench.good.get(&bench.plan_stage())) {
         let finding = finding::against_good(name, &ramps::compare::compare(&steps, good));
         bench.find(finding)?;
     }
@@ -65,7 +67,7 @@ fn middle(levels: &[Level]) -> Level {
 /// Judges what the stage in hand has seen, all of it or what there is so far.
 pub(super) fn gathered(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let plan = bench.passed.plan();
-    let Some(stage) = plan.stages.iter().find(|s| s.number == bench.stage) else { return Ok(()) };
+    let Some(stage) = plan.stages.iter().find(|s| s.number == bench.plan_stage()) else { return Ok(()) };
     // What was cut and not taken up again has been seen all the same.
     let mut seen = std::mem::take(&mut bench.gathered);
     if let (Gathered::Nothing, Some(cut)) = (&seen, bench.cut.take()) {
@@ -129,6 +131,7 @@ pub(super) fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
 fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     let settled = log.settled();
     let points: Vec<Point> = looks.iter().filter(|l| l.at >= settled).map(|l| Point { at: l.at, current: l.current }).collect();
+    bench.measure(|number| measures::logged(number, log, &points));
     let Some(last) = points.last() else { return Ok(()) };
     // The last reading stands for the time until the next; to a tenth of a second where it was cut short.
     let seen = Seconds(((last.at + log.every).0 * 10.0).round() / 10.0);
@@ -297,6 +300,7 @@ fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Hal
     if tally.rows.is_empty() {
         return Ok(());
     }
+    bench.measure(|number| measures::started(number, tally.good, tally.failed));
     let names: Vec<&str> = start.states.iter().map(|s| s.name.as_str()).collect();
     for finding in finding::starts(&many::summarise(&tally.rows, start.until), start.limit.starting, &names) {
         bench.find(finding)?;
@@ -363,6 +367,10 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
     };
     for finding in finding::leakage(&swept) {
         bench.find(finding)?;
+    }
+    if bench.trial.is_some() {
+        bench.measure(|number| measures::swept(number, sweep, steps));
+        return Ok(());
     }
     bench.swept.push((bench.stage, steps.to_vec()));
     if let Some(finding) = lot(bench, sweep) {

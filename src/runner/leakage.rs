@@ -37,7 +37,10 @@ pub(super) async fn run(bench: &mut Bench<'_>, sweep: &Leakage, stage: &Stage, c
     if left.is_empty() {
         return judge::gathered(bench);
     }
-    put(bench, &question(sweep)).await?;
+    // A part of a lot is in its fixture already.
+    if bench.trial.is_none() {
+        put(bench, &question(sweep)).await?;
+    }
     let Some(seat) = &bench.passed.bench().meter else { return Ok(()) };
     let Some(profile) = seat.profile.meter() else { return Ok(()) };
     let Some(setup) = meter_setup(&stage.kind, profile).map_err(Halt::NoPermit)? else { return Ok(()) };

@@ -10,11 +10,13 @@ mod exit;
 mod judge;
 mod leakage;
 mod log;
+mod lot;
 mod operator;
 mod progress;
 mod ramp;
 mod resume;
 mod self_check;
+mod stage;
 mod start;
 
 pub use conduct::{Begin, Conduct, Tried, conduct};
@@ -26,10 +28,10 @@ pub use resume::Resume;
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::analysis::ramp::compare::Good;
-use crate::instrument::{Measurand, OffProof, Reading, Regulation, Sample};
+use crate::instrument::{OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
-use crate::plan::{Limits, Passed, SelfCheck, Stage, StageKind, State, Way, Wiring, meter_setup};
-use crate::record::RecordError;
+use crate::plan::{Passed, SelfCheck, Stage, StageKind, State};
+use crate::record::{EarlierLot, RecordError};
 use crate::units::{Amperes, Seconds, Volts};
 use std::collections::BTreeMap;
 use std::future::Future;
@@ -55,6 +57,8 @@ pub struct Job<'r> {
     pub resume: Option<Resume>,
     /// The way up of the good units that the plan's ramps name, by number of stage.
     pub good: BTreeMap<u32, Vec<Good>>,
+    /// Earlier lots of the part that is inspected, the oldest first.
+    pub earlier: Vec<EarlierLot>,
     /// Who watches.
     pub watcher: &'r mut dyn Watcher,
     /// Who is asked.
@@ -98,9 +102,15 @@ struct Bench<'r> {
     /// The self-check that is due before the next start.
     check_due: Option<SelfCheck>,
     findings: Vec<Finding>,
+    /// The part in hand, where the plan is carried out for each part of a lot.
+    trial: Option<lot::Trial>,
+    /// What is known of the lot so far, where the run was cut in it.
+    lot: Option<lot::Known>,
     /// The sweeps that were made, by their stage: parts of one lot are compared.
     swept: Vec<(u32, Vec<LeakageStep>)>,
     good: BTreeMap<u32, Vec<Good>>,
+    /// Earlier lots of the same part, the oldest first.
+    earlier: Vec<EarlierLot>,
 }
 
 /// What a stage has seen so far.
@@ -138,7 +148,7 @@ impl Gathered {
 /// Carries out the plan until its end, a halt, a panic, or until `stop` says why
 /// to stop. Then the output is off and verified, or the exit code says that it is not.
 pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
-    let Job { passed, station, seed, expected, resume, good, watcher, operator } = job;
+    let Job { passed, station, seed, expected, resume, good, earlier, watcher, operator } = job;
     let journal = station.journal().clone();
     let rested_since = station.clock().now();
     let committer = tokio::spawn(journal.clone().keep_committed());
@@ -158,12 +168,15 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
         swapped: false,
         check_due: None,
         findings: Vec::new(),
+        trial: None,
+        lot: None,
         swept: Vec::new(),
         good,
+        earlier,
     };
     if let Some(resume) = resume {
         (bench.in_place, bench.findings, bench.cut) = (resume.in_place, resume.findings, Some(resume.cut));
-        bench.swept = resume.swept;
+        (bench.swept, bench.lot) = (resume.swept, resume.lot);
     }
     // The work is dropped here, at the latest: an output that it left on is then being switched off.
     let halt = tokio::select! {
@@ -233,7 +246,8 @@ fn of_findings(findings: &[Finding]) -> Exit {
 async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let plan = bench.passed.plan();
     let count = u32::try_from(plan.stages.len()).unwrap_or(u32::MAX);
-    let total = bench.expected.iter().fold(Seconds(0.0), |sum, t| sum + *t);
+    let parts = bench.passed.lot().map_or(1.0, |(lot, _)| f64::from(lot.sampling.sample));
+    let total = bench.expected.iter().fold(Seconds(0.0), |sum, t| sum + *t) * parts;
     bench.watcher.see(&Progress::Run { title: &plan.title, unit: &plan.unit.name, stages: count, expected: total });
     let done = bench.stage;
     ask::for_a_look(bench).await?;
@@ -242,26 +256,11 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     if let Some(check) = &plan.self_check {
         self_check::run(bench, check).await?;
     }
-    for (index, stage) in plan.stages.iter().enumerate().filter(|(_, s)| s.number > done) {
-        let clock = bench.station.clock();
-        let (kind, what) = (stage.kind.word(), describe(&stage.kind));
-        bench.stage = stage.number;
-        bench.station.enter_stage(stage.number);
-        bench.gathered = Gathered::Nothing;
-        let expected = bench.expected.get(index).copied().unwrap_or_default();
-        bench.watcher.see(&Progress::Stage { at: clock.now(), number: stage.number, kind, what: &what, expected });
-        bench.journal.write(|r| r.begin_stage(stage.number, kind, &what, clock.now()))?;
-        let mut result = carry_out(bench, stage).await;
-        while let Err(halt) = &result {
-            if !go_on_after(bench, stage, halt).await? {
-                break;
-            }
-            result = carry_out(bench, stage).await;
-        }
-        let how = result.as_ref().map_or_else(Halt::to_string, |()| resume::DONE.to_owned());
-        bench.journal.write(|r| r.end_stage(stage.number, &how, clock.now()))?;
-        bench.watcher.see(&Progress::StageDone { number: stage.number, how: &how });
-        result?;
+    if let Some((lot, inspection)) = bench.passed.lot() {
+        return lot::run(bench, lot, inspection).await;
+    }
+    for stage in plan.stages.iter().filter(|s| s.number > done) {
+        stage::run(bench, stage).await?;
     }
     if let Some(part) = bench.in_place.clone() {
         let text = format!("{part} is still connected in place of {}", plan.unit.name);
@@ -271,132 +270,29 @@ async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     Ok(())
 }
 
-/// Whether the stage goes on: after a trip where the plan lets it, after a pause with the
-/// output off; and after the computer has slept.
-async fn go_on_after(bench: &mut Bench<'_>, stage: &Stage, halt: &Halt) -> Result<bool, Halt> {
-    // What tripped is a trip, also where switching off for it met something else.
-    let latched = bench.station.latched().map(Halt::Tripped);
-    let (pause, text) = match halt {
-        Halt::Instrument(_) if latched.is_some() => {
-            if !bench.station.recover().await? {
-                return Ok(false);
-            }
-            let Some(trip) = latched else { return Ok(false) };
-            return Box::pin(go_on_after(bench, stage, &trip)).await;
-        }
-        Halt::Instrument(_) => {
-            // What cannot be opened again ends the run, and says more than what was seen of it first.
-            if !bench.station.recover().await? {
-                return Ok(false);
-            }
-            bench.rested_since = bench.station.clock().now();
-            (Seconds(0.0), format!("{halt}; the link is there again, and the stage goes on where it was cut"))
-        }
-        Halt::Slept(slept) => {
-            (Seconds(0.0), format!("the computer slept for {slept} while the output was on; the stage goes on where it was cut"))
-        }
-        Halt::Tripped(trip) => {
-            let Some(pause) = bench.station.retry(trip) else { return Ok(false) };
-            let finding = judge::tripped(bench, trip);
-            bench.find(finding)?;
-            let name = trip.cause.name();
-            (pause, format!("the plan lets the run go on after {name}: in {pause}, with the output off until then"))
-        }
-        _ => return Ok(false),
-    };
-    bench.journal.event("goes on", &text)?;
-    let clock = bench.station.clock();
-    bench.watcher.see(&Progress::Event { at: clock.now(), text: &text });
-    // Where the stage had not yet taken up what was cut before, that still holds.
-    if bench.cut.is_none() {
-        let gathered = std::mem::take(&mut bench.gathered);
-        let cut = resume::Cut { gathered, spent: bench.station.spent(), ..resume::Cut::default() };
-        bench.cut = Some(cut.counted(&stage.kind));
-    }
-    clock.sleep(pause).await;
-    Ok(true)
-}
-
-async fn carry_out(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
-    // What is meant for the unit must not reach a part that was left in its place.
-    if matches!(stage.kind, StageKind::Ramp(_) | StageKind::Log(_) | StageKind::Start(_)) {
-        ask::for_the_unit(bench).await?;
-    }
-    set_meter(bench, stage).await?;
-    let mut cut = bench.cut.take().unwrap_or_default();
-    bench.station.spent_before(cut.spent);
-    bench.gathered = match std::mem::take(&mut cut.gathered) {
-        Gathered::Nothing => Gathered::begun(&stage.kind),
-        seen => seen,
-    };
-    match &stage.kind {
-        StageKind::Ramp(ramp) => ramp::run(bench, ramp).await,
-        StageKind::Log(log) => log::run(bench, log, cut).await,
-        StageKind::Start(start) => start::run(bench, start, stage, cut).await,
-        StageKind::Leakage(sweep) => leakage::run(bench, sweep, stage, cut).await,
-        StageKind::Ask(ask) => ask::run(bench, ask).await,
-    }
-}
-
-/// One line about what a stage does.
-fn describe(stage: &StageKind) -> String {
-    match stage {
-        StageKind::Ramp(r) => {
-            let back = if r.way == Way::UpAndBack { " and back" } else { "" };
-            format!("0 V to {}{back} at {}, limit {}", r.to, r.rate, r.limit)
-        }
-        StageKind::Log(l) => format!("{} at {}, a reading every {}", crate::units::spell(l.length), l.voltage, l.every),
-        StageKind::Start(s) => {
-            let off = if s.off.from == s.off.to { s.off.from.to_string() } else { format!("{} to {}", s.off.from, s.off.to) };
-            let Limits { starting, running, after } = s.limit;
-            let limit =
-                if starting == running { starting.to_string() } else { format!("{starting} then {running} after {after}") };
-            format!("{} at {}, off {off}, limit {limit}, watched for {}", s.how_many(), s.voltage, s.watch)
-        }
-        StageKind::Leakage(l) => {
-            let volts: Vec<String> = l.voltages.iter().map(ToString::to_string).collect();
-            format!(
-                "{} ({}, {}, {}) at {} through {}, {} each",
-                l.part.name,
-                l.part.kind.word(),
-                l.part.capacitance,
-                l.part.rated,
-                volts.join(", "),
-                l.series,
-                crate::units::spell(l.electrify)
-            )
-        }
-        StageKind::Ask(a) => a.say.clone(),
-    }
-}
-
-/// Sets the meter for a stage, while nothing is energised.
-async fn set_meter(bench: &mut Bench<'_>, stage: &Stage) -> Result<(), Halt> {
-    let Some(seat) = &bench.passed.bench().meter else { return Ok(()) };
-    let Some(profile) = seat.profile.meter() else { return Ok(()) };
-    let setup = match seat.wired {
-        Wiring::InSeries => meter_setup(&stage.kind, profile).map_err(Halt::NoPermit)?.map(|s| (s.measurand, s.range, s.rate)),
-        Wiring::Across => {
-            let ceiling = bench.passed.plan().unit.ceiling.voltage;
-            let range = profile.voltage.as_ref().and_then(|f| f.ranges.iter().position(|r| r.full >= ceiling.0));
-            range.map(|range| (Measurand::Voltage, range, 0))
-        }
-    };
-    let (Some((of, range, rate)), Some(meter)) = (setup, bench.station.meter()) else { return Ok(()) };
-    meter.configure(of, range, rate).await?;
-    let function = if of == Measurand::Current { profile.current.as_ref() } else { profile.voltage.as_ref() };
-    if let Some(range) = function.and_then(|f| f.ranges.get(range)) {
-        let now = bench.station.clock().now();
-        bench.journal.write(|r| r.setting(stage.number, "meter range", of.unit(), range.full, Some(range.full), now))?;
-    }
-    Ok(())
-}
-
 impl Bench<'_> {
+    /// The stage of the plan that is in hand.
+    fn plan_stage(&self) -> u32 {
+        self.stage - self.trial.as_ref().map_or(0, |trial| trial.before).min(self.stage)
+    }
+
+    /// How long a stage will take, as far as is known.
+    fn expected_of(&self, stage: &Stage) -> Seconds {
+        let index = usize::try_from(stage.number).ok().and_then(|n| n.checked_sub(1));
+        index.and_then(|i| self.expected.get(i)).copied().unwrap_or_default()
+    }
+
     /// Shows and records a finding.
     fn find(&mut self, finding: Finding) -> Result<(), RecordError> {
         // Before the first stage it is about the whole run.
         let stage = Some(self.stage).filter(|stage| *stage > 0);
+        if let Some(trial) = &self.trial
+            && finding.code != "tripped"
+        {
+            // The outcome of the part says it; what is odd beside that is kept with it.
+            let kept = trial.is_of_the_lot() && finding.severity != Severity::Note;
+            return if kept { self.journal.write(|r| r.finding(stage, &finding)) } else { Ok(()) };
+        }
         self.watcher.see(&Progress::Finding(&finding));
         let written = self.journal.write(|r| r.finding(stage, &finding));
         self.findings.push(finding);

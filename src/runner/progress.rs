@@ -59,6 +59,28 @@ pub enum Progress<'a> {
         /// Void starts so far.
         void: u32,
     },
+    /// A part of a lot, or a control part, is in its fixture.
+    Trial {
+        /// Since the run's start.
+        at: Seconds,
+        /// `part 7 of 125`, `good control G1`.
+        what: &'a str,
+        /// How long it will take, as far as is known.
+        expected: Seconds,
+    },
+    /// It has been judged.
+    TrialDone {
+        /// As when it began.
+        what: &'a str,
+        /// `pass`, `conditional pass`, …; of a control `in control`, `out of control`.
+        outcome: &'a str,
+        /// By what.
+        why: &'a str,
+        /// Parts that were judged so far, and those of them that are nonconforming.
+        judged: u32,
+        /// Fail and conditional fail.
+        nonconforming: u32,
+    },
     /// Something happened that the record keeps as an event.
     Event {
         /// Since the run's start.

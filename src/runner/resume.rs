@@ -6,7 +6,7 @@
 //! judged together with what is measured after it.
 
 use super::judge::Tally;
-use super::{Gathered, Look};
+use super::{Gathered, Look, lot};
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
 use crate::analysis::start::Outcome;
 use crate::analysis::{Level, starts as many};
@@ -40,6 +40,8 @@ pub struct Resume {
     pub(super) findings: Vec<Finding>,
     /// The sweeps of those stages.
     pub(super) swept: Vec<(u32, Vec<LeakageStep>)>,
+    /// Of a lot: what is known of it.
+    pub(super) lot: Option<lot::Known>,
     pub(super) cut: Cut,
 }
 
@@ -86,6 +88,9 @@ impl Resume {
     /// In words: nothing is left, or the plan's stages are others than the record's.
     pub fn read(run: &Run, passed: &Passed, wall: String, since: Seconds) -> Result<Self, String> {
         let plan = passed.plan();
+        if passed.lot().is_some() || run.lot().map_err(|e| e.to_string())?.is_some() {
+            return Self::of_a_lot(run, passed, wall, since);
+        }
         let stages = run.stages().map_err(|e| e.to_string())?;
         for row in &stages {
             let kind = plan.stages.iter().find(|s| s.number == row.number).map(|s| s.kind.word());
@@ -126,7 +131,41 @@ impl Resume {
                 .map(finding)
                 .collect(),
             swept,
+            lot: None,
             cut: if stages.iter().any(|s| s.number == next.number) { cut(run, next).map_err(words)? } else { Cut::default() },
+        })
+    }
+
+    /// The same of a run that inspects a lot: the trial in hand was void, and the part is
+    /// put in anew.
+    fn of_a_lot(run: &Run, passed: &Passed, wall: String, since: Seconds) -> Result<Self, String> {
+        let words = |e: RecordError| e.to_string();
+        let (named, inspection) = passed.lot().ok_or("the run inspects the parts of a lot: say --lot FILE")?;
+        lot::same(run, named, inspection)?;
+        for stage in &passed.plan().stages {
+            same_conditions(run, stage)?;
+        }
+        let known = lot::known(run).map_err(words)?;
+        if lot::is_over(&known, named, inspection, run.seed) {
+            return Err("the lot was inspected to its end: nothing of it is left".into());
+        }
+        let last = run.last_moment().map_err(words)?;
+        let at = since.max(last);
+        // What the parts have shown stands in their trials; the lot is judged anew.
+        let stays = |f: &&FindingRow| f.code == "tripped" || f.code == "control-out";
+        Ok(Self {
+            seed: run.seed,
+            at,
+            gap: at - last,
+            wall,
+            differs: String::new(),
+            files: Vec::new(),
+            done: 0,
+            in_place: None,
+            findings: run.findings().map_err(words)?.iter().filter(stays).map(finding).collect(),
+            swept: Vec::new(),
+            lot: Some(known),
+            cut: Cut::default(),
         })
     }
 
@@ -143,7 +182,8 @@ impl Resume {
     /// In a sentence, for record and terminal.
     pub fn told(&self) -> String {
         let differs = if self.differs.is_empty() { String::new() } else { format!("; different from before: {}", self.differs) };
-        format!("the run goes on in stage {}, {} after its last row{differs}", self.done + 1, crate::units::spell(self.gap))
+        let place = self.lot.as_ref().map_or_else(|| format!("in stage {}", self.done + 1), lot::Known::place);
+        format!("the run goes on {place}, {} after its last row{differs}", crate::units::spell(self.gap))
     }
 }
 
@@ -162,6 +202,7 @@ fn same_conditions(run: &Run, stage: &Stage) -> Result<(), String> {
         }
         (Some(StageKind::Log(a)), StageKind::Log(b)) => format!("{:?}", Log { length: b.length, ..a }) == format!("{b:?}"),
         (Some(StageKind::Leakage(a)), StageKind::Leakage(b)) => format!("{a:?}") == format!("{b:?}"),
+        (None, _) => false,
         // These begin again.
         _ => true,
     };

@@ -37,7 +37,7 @@ pub(super) async fn run(bench: &mut Bench<'_>, start: &Start, stage: &Stage, cut
         if let Some(check) = bench.check_due.take() {
             bench.check_due = Some(check.clone());
             super::self_check::between(bench, &check).await?;
-            super::set_meter(bench, stage).await?;
+            super::stage::set_meter(bench, stage).await?;
             bench.check_due = None;
         }
         let next = one(bench, start, number, off_wanted).await?;

@@ -108,6 +108,14 @@ impl Watcher for Terminal {
                     self.say(&format!("  starts {}", self.counts));
                 }
             }
+            Progress::Trial { at, what, expected } => {
+                (self.began, self.expected) = (*at, *expected);
+                self.stage = (*what).to_owned();
+            }
+            Progress::TrialDone { what, outcome, why, judged, nonconforming } => {
+                self.counts = format!("{judged} judged, {nonconforming} nonconforming");
+                self.say(&format!("  {what}: {outcome}: {why}"));
+            }
             Progress::Event { at, text } => self.say(&format!("  {:.1} s: {text}", at.0)),
             Progress::Finding(finding) => {
                 let mark = match finding.severity {

@@ -5,10 +5,12 @@
 //!   of several quantities decides.
 //! - [`chart`]: Shewhart's chart of a control part, with the rules for runs.
 //! - [`spread`]: how a lot is distributed: outliers, groups, and against earlier lots.
+//! - [`lot`]: which trial of a part counts, and the parts counted.
 //! - [`decision`]: accepted, refused or on hold.
 
 pub mod chart;
 pub mod decision;
+pub mod lot;
 pub mod outcome;
 pub mod spread;
 

@@ -12,10 +12,12 @@
 //! A stage that goes on `until` a claim is decided is given with the starts that it
 //! takes on the average at a tenth of the claimed rate, and with the most.
 //!
+//! With a lot all of it comes once for each part of the sample and each control.
+//!
 //! A fault that is held (`on_fault`) and waiting for `off_below` come on top.
 
 use super::Findings;
-use crate::plan::{Bench, Plan, StageKind};
+use crate::plan::{Bench, Inspection, Lot, Plan, StageKind};
 use crate::units::{Joules, Seconds, Volts, Watts, spell};
 
 /// A stage longer than this is a slip of a unit.
@@ -43,7 +45,9 @@ pub struct Estimate {
     pub worst_energy: Joules,
     /// Bytes in the run's folder.
     pub bytes: f64,
-    /// Each stage.
+    /// How often all stages come: once, or with a lot once for each part and control.
+    pub trials: u32,
+    /// Each stage, once.
     pub stages: Vec<StageEstimate>,
 }
 
@@ -66,8 +70,18 @@ pub struct StageEstimate {
     pub worst_energy: Joules,
 }
 
-pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
-    let mut made = Estimate::default();
+/// Parts of the sample, and control parts at the start, after every so many and at the end.
+pub(super) fn trials(lot: &Lot, inspection: &Inspection) -> u32 {
+    let parts = lot.sampling.sample;
+    let controls = inspection.controls.as_ref().map_or(0, |c| {
+        let each = u32::try_from(c.all().count()).unwrap_or(2);
+        parts.div_ceil(c.every).saturating_add(1).saturating_mul(each)
+    });
+    parts.saturating_add(controls)
+}
+
+pub(super) fn estimate(plan: &Plan, bench: &Bench, trials: u32) -> Estimate {
+    let mut made = Estimate { trials, ..Estimate::default() };
     let ceiling = plan.unit.ceiling.power;
     // A look takes what the slower instrument takes; roughly, for the size alone.
     let period =
@@ -108,6 +122,13 @@ pub(super) fn estimate(plan: &Plan, bench: &Bench) -> Estimate {
         let (number, kind) = (stage.number, stage.kind.word());
         made.stages.push(StageEstimate { number, kind, duration, longest, starts, most_starts, worst_energy });
     }
+    let times = f64::from(trials);
+    made.duration = made.duration * times;
+    made.longest = made.longest * times;
+    made.starts = made.starts.saturating_mul(trials);
+    made.most_starts = made.most_starts.saturating_mul(trials);
+    made.worst_energy = made.worst_energy * times;
+    made.bytes *= times;
     made
 }
 

@@ -7,6 +7,7 @@
 mod bench;
 mod estimate;
 mod leakage;
+mod lot;
 mod meter;
 mod stages;
 mod supply;
@@ -15,7 +16,7 @@ pub(super) mod tests;
 
 pub use estimate::{Estimate, StageEstimate};
 
-use super::{Bench, Plan};
+use super::{Bench, Inspection, Lot, Plan};
 use crate::document::{Document, Problem, Problems, Span};
 use crate::units::{Quantity, engineering};
 
@@ -24,9 +25,16 @@ use crate::units::{Quantity, engineering};
 pub struct Passed {
     plan: Plan,
     bench: Bench,
+    /// The lot, and how its parts are inspected.
+    lot: Option<(Lot, Inspection)>,
 }
 
 impl Passed {
+    /// The lot whose parts the plan is carried out for, and how.
+    pub fn lot(&self) -> Option<&(Lot, Inspection)> {
+        self.lot.as_ref()
+    }
+
     /// The plan.
     pub fn plan(&self) -> &Plan {
         &self.plan
@@ -51,15 +59,24 @@ pub struct Checked {
 
 /// Checks a plan against a bench. `today` as 2026-11-25, for the calibration dates.
 pub fn check(plan: Plan, bench: Bench, today: &str) -> Checked {
+    check_lot(plan, None, bench, today)
+}
+
+/// The same of a plan that is carried out for each part of a lot.
+pub fn check_lot(plan: Plan, lot: Option<Lot>, bench: Bench, today: &str) -> Checked {
     let mut findings = Findings { problems: Problems::default(), terminals: Vec::new() };
     bench::check(&plan, &bench, today, &mut findings);
     for stage in &plan.stages {
         stages::check(&plan, &bench, stage, &mut findings);
     }
-    let estimate = estimate::estimate(&plan, &bench);
+    let inspection = plan.inspection.clone().unwrap_or_else(|| super::inspection::usual(plan.unit.places.clone()));
+    lot::check(&plan, &inspection, lot.as_ref(), &bench, today, &mut findings);
+    let trials = lot.as_ref().map_or(1, |lot| estimate::trials(lot, &inspection));
+    let estimate = estimate::estimate(&plan, &bench, trials);
     estimate::check(&plan, &estimate, &mut findings);
     let problems = findings.problems;
-    let passed = (!problems.any_errors()).then_some(Passed { plan, bench });
+    let lot = lot.map(|lot| (lot, inspection));
+    let passed = (!problems.any_errors()).then_some(Passed { plan, bench, lot });
     Checked { passed, problems, estimate }
 }
 

@@ -19,7 +19,7 @@ fn finished(rig: &Rig) -> String {
 fn world(text: &str, leads: f64, off: OffState) -> World {
     // Without what is inside a real one, so that closed forms hold.
     let electrics = Electrics { capacitance: 1e-9, preload: 1e9, crossover: 0.0, recovery: 0.0, ..electrics() };
-    World::new(unit(text).things("unit"), "unit", Ohms(leads), electrics, source(false, 0.0, 1.0, off), 7)
+    World::new(unit(text).things("unit", 7), "unit", Ohms(leads), electrics, source(false, 0.0, 1.0, off), 7)
 }
 
 fn electrics() -> Electrics {
@@ -342,7 +342,7 @@ async fn a_meter_across_the_unit_reads_its_voltage() {
 
 /// A real output, with what is inside it.
 fn bench_supply(text: &str, off: OffState) -> World {
-    World::new(unit(text).things("unit"), "unit", Ohms(0.08), electrics(), source(false, 0.0, 1.0, off), 7)
+    World::new(unit(text).things("unit", 7), "unit", Ohms(0.08), electrics(), source(false, 0.0, 1.0, off), 7)
 }
 
 const SHORTED: &str = "cause = \"none\"\n[board]\ninput = \"1 nF\"\nrunning = \"1 nA\"\nasleep = \"1 nA\"\nshort = { above = \"0 V\", resistance = \"10 ohm\" }\n";
@@ -422,7 +422,7 @@ fn an_output_that_holds_zero_is_followed_on_and_off_again_and_again() {
     let at = |on: bool, voltage: f64| Source { on, voltage, limit: 0.06, off, slew };
     let electrics = crate::rehearsal::supply::usual(profile);
     for unit_text in [UNIT.to_owned(), UNIT.replace("12 mA", "30 mA")] {
-        let mut world = World::new(unit(&unit_text).things("unit"), "unit", Ohms(0.08), electrics, at(false, 0.0), 7);
+        let mut world = World::new(unit(&unit_text).things("unit", 7), "unit", Ohms(0.08), electrics, at(false, 0.0), 7);
         world.set_meter(Ohms(0.1), None, OPEN);
         let mut t = 0.0;
         for voltage in [1.0, 5.0, 0.5, 8.0, 9.0, 0.0, 3.0] {

@@ -48,8 +48,15 @@ pub struct Wired {
 }
 
 impl Wired {
-    /// Without charge, at time 0.
-    pub(super) fn new(thing: &Thing, electrics: Electrics, source: Source, melted: Vec<f64>, seed: u64) -> Result<Self, Failure> {
+    /// Without charge, at time 0; `beside` is what the fixture has across a part.
+    pub(super) fn new(
+        thing: &Thing,
+        beside: Option<Ohms>,
+        electrics: Electrics,
+        source: Source,
+        melted: Vec<f64>,
+        seed: u64,
+    ) -> Result<Self, Failure> {
         let (mut circuit, near) = thing.begin();
         // With a sign in their names that no netlist's node has.
         let [held, terminal] = ["#supply", "#terminal"].map(|name| circuit.node(name));
@@ -67,7 +74,7 @@ impl Wired {
             }
         };
         let output = circuit.device("#output", &[held, terminal, sense], Output::new(electrics, source));
-        let unit = thing.wire(&mut circuit, near);
+        let unit = thing.wire(&mut circuit, near, beside);
         let circuit = Transient::begin(circuit, seed, Start::Given, thing.accuracy())?;
         Ok(Self { circuit, output, lead, input, held, capacitor, terminal, unit })
     }
@@ -135,7 +142,7 @@ impl Thing {
     }
 
     /// Puts itself into a circuit at a node; returns where its voltage is seen.
-    fn wire(&self, circuit: &mut Circuit, near: Node) -> Node {
+    fn wire(&self, circuit: &mut Circuit, near: Node, beside: Option<Ohms>) -> Node {
         match self {
             Self::Board(board) => {
                 board.place(circuit, near);
@@ -153,6 +160,9 @@ impl Thing {
                 let part = circuit.node("part");
                 circuit.resistor("series", near, part, *series);
                 solid.place(circuit, "c.part", part, GROUND);
+                if let Some(dirt) = beside {
+                    circuit.resistor("fixture", part, GROUND, dirt);
+                }
                 part
             }
         }
