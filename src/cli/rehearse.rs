@@ -130,12 +130,21 @@ pub(super) fn rehearse(
             watcher,
             operator: &mut MadeUp { rig: rig.clone(), remarks: unit.remarks.clone() },
         };
+        // Whatever the run waits for, it is asked first whether to stop: one thing to ask is enough.
+        let (tell, told) = tokio::sync::oneshot::channel();
         let stuck = rig.clone();
-        let stop = async move {
-            tokio::select! {
+        tokio::spawn(async move {
+            let why = tokio::select! {
                 biased;
                 why = stuck.failed() => why,
                 name = stop => name,
+            };
+            tell.send(why).unwrap_or_default();
+        });
+        let stop = async {
+            match told.await {
+                Ok(why) => why,
+                Err(_) => std::future::pending().await,
             }
         };
         let ended = conduct(work, stop).await.map_err(|e| e.to_string())?;

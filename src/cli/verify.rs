@@ -53,9 +53,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     let fingerprint = seen.fingerprint();
     let mut since = None;
     if let Some(noted) = &arguments.fingerprint {
-        match seen.batches_since(noted) {
-            Some(batches) => since = Some(batches).filter(|n| *n > 0),
-            None => damage.push(format!(
+        match record::batches_since(&folder, noted) {
+            Ok(Some(batches)) => since = Some(batches).filter(|n| *n > 0),
+            Ok(None) | Err(_) => damage.push(format!(
                 "its fingerprint is {fingerprint}, not {noted}: rows were cut off at its end, or the whole was made anew"
             )),
         }

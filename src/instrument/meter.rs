@@ -10,6 +10,7 @@ use super::supply::missing;
 use super::template::fill;
 use crate::clock::Clock;
 use crate::units::Seconds;
+use std::sync::Arc;
 
 /// A meter.
 pub struct Meter {
@@ -17,11 +18,11 @@ pub struct Meter {
     profile: MeterProfile,
     local: Vec<String>,
     clock: Clock,
-    set: Option<Set>,
+    set: Option<Arc<Set>>,
 }
 
 /// What the meter is set to.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 struct Set {
     measurand: Measurand,
     function: Function,
@@ -85,7 +86,7 @@ impl Meter {
                 return Err(Fault::Mismatch { what: "the meter's range".into(), wanted: range.send, found: reply });
             }
         }
-        self.set = Some(Set { measurand: of, function, range, rate });
+        self.set = Some(Arc::new(Set { measurand: of, function, range, rate }));
         Ok(())
     }
 

@@ -2,13 +2,23 @@
 
 /// Fills `{name}` by the given pairs; what is not given stays.
 pub fn fill(template: &str, values: &[(&str, &str)]) -> String {
-    let mut text = template.to_owned();
-    for (name, value) in values {
-        if !text.contains('{') {
-            break;
-        }
-        text = text.replace(&format!("{{{name}}}"), value);
+    let mut text = String::with_capacity(template.len() + 16);
+    let mut rest = template;
+    while let Some((before, after)) = rest.split_once('{') {
+        text.push_str(before);
+        let named = after.split_once('}').and_then(|(name, behind)| Some((values.iter().find(|v| v.0 == name)?.1, behind)));
+        rest = match named {
+            Some((value, behind)) => {
+                text.push_str(value);
+                behind
+            }
+            None => {
+                text.push('{');
+                after
+            }
+        };
     }
+    text.push_str(rest);
     text
 }
 

@@ -7,13 +7,13 @@
 //! gives the same error; a value that is not there is NULL.
 
 pub mod catalogue;
-mod courses;
 pub mod export;
 mod good;
 mod lot;
 mod notes;
 mod open;
 mod read;
+mod readings;
 mod rows;
 mod runs;
 mod seal;
@@ -28,14 +28,15 @@ pub use good::good_ramp;
 pub use lot::{
     ControlRow, Doubtful, DrawnRow, EarlierLot, LotEnd, LotRow, MeasureRow, SkipRow, TrialBegin, TrialRow, earlier_lots,
 };
-pub use read::{Point, Run};
+pub use read::Run;
+pub use readings::Point;
 pub use rows::{
     EventRow, FileRow, FindingRow, Header, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
     StartBegin, StartEnd, StartRow,
 };
 pub use runs::{find, new_folder};
 pub use traffic::{RoleTraffic, TrafficLog};
-pub use verify::{Integrity, verify};
+pub use verify::{Integrity, batches_since, verify};
 pub use write::{Durability, Record, TOOL};
 
 /// The record's file in a run's folder.

@@ -3,8 +3,7 @@
 use super::RecordError;
 use super::open::open_record;
 use super::rows::{
-    EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, PreflightRow, ReadingRow, ResumedRow, SettingRow, StageRow,
-    StartRow,
+    EventRow, FileRow, FindingRow, InstrumentRow, LeakageRow, PreflightRow, ResumedRow, SettingRow, StageRow, StartRow,
 };
 use super::soak::{decay_of, reform_of, wander_of};
 use crate::analysis::Level;
@@ -37,21 +36,6 @@ pub struct Run {
     pub how: Option<String>,
     /// The exit code.
     pub exit_code: Option<u8>,
-}
-
-/// A reading reduced to what a plot needs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Point {
-    /// When.
-    pub at: Seconds,
-    /// Its start, if it belongs to one.
-    pub start: Option<u32>,
-    /// Its step, if it belongs to one.
-    pub step: Option<u32>,
-    /// Voltage at the supply beside it.
-    pub volts: Option<Volts>,
-    /// Current.
-    pub current: Level,
 }
 
 impl Run {
@@ -109,15 +93,34 @@ impl Run {
         &self,
         sql: &str,
         stage: Option<u32>,
-        read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+        mut read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Vec<T>, RecordError> {
+        let mut made = Vec::new();
+        self.visit(sql, stage, |row| {
+            made.push(read(row)?);
+            Ok(())
+        })?;
+        Ok(made)
+    }
+
+    /// Each row of a query in turn, without keeping any.
+    pub(super) fn visit(
+        &self,
+        sql: &str,
+        stage: Option<u32>,
+        mut take: impl FnMut(&Row<'_>) -> rusqlite::Result<()>,
+    ) -> Result<(), RecordError> {
         let failed = RecordError::store("the record cannot be read");
         let mut statement = self.store.prepare_cached(sql).map_err(&failed)?;
-        let rows = match stage {
-            Some(stage) => statement.query_map([stage], read),
-            None => statement.query_map([], read),
-        };
-        rows.map_err(&failed)?.collect::<rusqlite::Result<Vec<T>>>().map_err(&failed)
+        let mut rows = match stage {
+            Some(stage) => statement.query([stage]),
+            None => statement.query([]),
+        }
+        .map_err(&failed)?;
+        while let Some(row) = rows.next().map_err(&failed)? {
+            take(row).map_err(&failed)?;
+        }
+        Ok(())
     }
 
     /// The files that it followed.
@@ -220,52 +223,6 @@ impl Run {
                 read_back: r.get(5)?,
             })
         })
-    }
-
-    /// Every reading of a stage.
-    ///
-    /// # Errors
-    /// SQLite's.
-    pub fn readings(&self, stage: u32) -> Result<Vec<ReadingRow>, RecordError> {
-        let sql = "SELECT stage, start, step, role, measurand, asked_s, answered_s, kind, value, u, floor, regulation
-                   FROM reading WHERE stage = ? ORDER BY rowid";
-        self.rows(sql, Some(stage), |r| {
-            Ok(ReadingRow {
-                stage: r.get(0)?,
-                start: r.get(1)?,
-                step: r.get(2)?,
-                role: r.get(3)?,
-                measurand: r.get(4)?,
-                asked: Seconds(r.get(5)?),
-                answered: Seconds(r.get(6)?),
-                kind: r.get(7)?,
-                value: r.get(8)?,
-                u: r.get(9)?,
-                floor: r.get(10)?,
-                regulation: r.get(11)?,
-            })
-        })
-    }
-
-    /// The currents of a stage, by the meter where there is one, else by the supply.
-    ///
-    /// # Errors
-    /// SQLite's.
-    pub fn currents(&self, stage: u32) -> Result<Vec<Point>, RecordError> {
-        let readings = self.readings(stage)?;
-        let by = if readings.iter().any(|r| r.role == "meter" && r.measurand == "current") { "meter" } else { "supply" };
-        let mut volts = None;
-        let mut points = Vec::new();
-        for r in &readings {
-            if r.role == "supply" && r.measurand == "voltage" {
-                volts = r.value.map(Volts);
-            }
-            if r.role == by && r.measurand == "current" {
-                let current = level(&r.kind, r.value, r.u, r.floor);
-                points.push(Point { at: (r.asked + r.answered) / 2.0, start: r.start, step: r.step, volts, current });
-            }
-        }
-        Ok(points)
     }
 
     /// The starts of a stage. One without an end is void.
@@ -410,19 +367,12 @@ struct Head {
     exit_code: Option<u8>,
 }
 
-fn level(kind: &str, value: Option<f64>, u: Option<f64>, floor: Option<f64>) -> Level {
+pub(super) fn level(kind: &str, value: Option<f64>, u: Option<f64>, floor: Option<f64>) -> Level {
     match (kind, value, u, floor) {
         ("value", Some(value), Some(u), _) => Level::Known { value: Amperes(value), u: Amperes(u) },
         ("below floor", _, _, Some(floor)) => Level::BelowFloor { floor: Amperes(floor) },
         ("overload", ..) => Level::Overload,
         _ => Level::Missing,
-    }
-}
-
-impl ReadingRow {
-    /// What it says, of a current.
-    pub fn level(&self) -> Level {
-        level(&self.kind, self.value, self.u, self.floor)
     }
 }
 

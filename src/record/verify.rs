@@ -3,7 +3,7 @@
 
 use super::seal::{self, Hash, RowDigest, SEAL, TABLES};
 use super::{RecordError, SCHEMA, open};
-use rusqlite::{Connection, Row, Rows};
+use rusqlite::{Connection, OptionalExtension, Row, Rows};
 use sha2::{Digest, Sha256};
 use std::path::Path;
 
@@ -36,18 +36,10 @@ pub struct Integrity {
     pub batches: i64,
     /// What is not as it was written, in sentences; empty: everything is.
     pub damage: Vec<String>,
-    /// The hash after each batch, in order.
-    pub(super) hashes: Vec<Hash>,
     pub(super) hash: Hash,
 }
 
 impl Integrity {
-    /// How many batches came since the chain last had a hash that begins with these
-    /// hexadecimal digits; `None`: it never had.
-    pub fn batches_since(&self, digits: &str) -> Option<usize> {
-        self.hashes.iter().rev().position(|hash| seal::hexadecimal(hash).starts_with(digits))
-    }
-
     /// The hash over everything, in hexadecimal.
     pub fn fingerprint(&self) -> String {
         seal::hexadecimal(&self.hash)
@@ -62,6 +54,19 @@ pub fn verify(folder: &Path) -> Result<Integrity, RecordError> {
     let (store, path) = open::open_record(folder)?;
     let what = format!("{} cannot be read", path.display());
     check(&store).map_err(RecordError::store(&what))
+}
+
+/// How many batches came since the chain last had a hash that begins with these
+/// hexadecimal digits, in lower case; `None`: it never had.
+///
+/// # Errors
+/// There is no record, or it cannot be read at all.
+pub fn batches_since(folder: &Path, digits: &str) -> Result<Option<u32>, RecordError> {
+    let (store, path) = open::open_record(folder)?;
+    let what = format!("{} cannot be read", path.display());
+    let sql = "SELECT (SELECT count(*) FROM batch WHERE number > had.number) FROM batch AS had
+               WHERE substr(sha256, 1, length(?1)) = ?1 ORDER BY number DESC LIMIT 1";
+    store.query_row(sql, [digits], |r| r.get(0)).optional().map_err(RecordError::store(&what))
 }
 
 /// A table that is read row by row, in the order in which it was written.
@@ -111,7 +116,7 @@ fn describe(table: &str, row: &Row<'_>) -> rusqlite::Result<String> {
 
 /// Walks all tables side by side, batch by batch.
 pub(super) fn check(store: &Connection) -> rusqlite::Result<Integrity> {
-    let mut seen = Integrity { rows: 0, batches: 0, damage: Vec::new(), hashes: Vec::new(), hash: Hash::default() };
+    let mut seen = Integrity { rows: 0, batches: 0, damage: Vec::new(), hash: Hash::default() };
     let mut more = 0u64;
     let mut say = |damage: &mut Vec<String>, what: String| {
         if damage.len() < NAMED { damage.push(what) } else { more += 1 }
@@ -182,7 +187,6 @@ pub(super) fn check(store: &Connection) -> rusqlite::Result<Integrity> {
         seen.batches = number;
         // By the hash that stands there, so that one damage is told once.
         seen.hash = unhexed(&hash).unwrap_or(made);
-        seen.hashes.push(seen.hash);
     }
     for cursor in &mut cursors {
         while let Some((batch, ..)) = &cursor.next {

@@ -98,8 +98,13 @@ impl Rig {
         }
     }
 
+    /// For what does not look at the circuit: it need not move on.
+    fn peek(&self) -> MutexGuard<'_, Inner> {
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     fn lock(&self) -> MutexGuard<'_, Inner> {
-        let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut inner = self.peek();
         inner.world.advance(self.clock.now().0);
         let Inner { world, supply, .. } = &mut *inner;
         supply.tick(world);
@@ -122,9 +127,7 @@ impl Rig {
 
     /// Where and why the circuit could not be solved.
     pub fn failure(&self) -> Option<String> {
-        // Nobody looks at the circuit here: it need not move on.
-        let inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
-        inner.world.failure().map(|why| format!("the rehearsal's circuit could not be solved: {why}"))
+        self.peek().world.failure().map(|why| format!("the rehearsal's circuit could not be solved: {why}"))
     }
 
     /// What a stand-in does with a message, now.
@@ -187,7 +190,7 @@ impl Rig {
 
     /// What a stand-in does beside its dialect.
     pub fn quirks(&self, role: Role) -> Arc<Quirks> {
-        let inner = self.lock();
+        let inner = self.peek();
         match (role, &inner.meter) {
             (Role::Supply, _) => Arc::clone(&inner.supply.quirks),
             (Role::Meter, Some(meter)) => Arc::clone(&meter.quirks),
@@ -259,8 +262,7 @@ impl Rig {
     }
 
     pub(super) fn is_unplugged(&self, role: Role) -> bool {
-        // Nobody looks at the circuit here: it need not move on.
-        let inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
+        let inner = self.peek();
         match role {
             Role::Supply => inner.unplugged.0,
             Role::Meter => inner.unplugged.1,

@@ -69,6 +69,7 @@ async fn obey<S: AsyncWrite>(
     let mut free_at = Seconds(0.0);
     let mut count = Count::default();
     let mut hangs = false;
+    let standard = rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
     if let Some(end) = &rig.quirks(role).answers_end {
         wire.receive_end.clone_from(end);
     }
@@ -76,8 +77,7 @@ async fn obey<S: AsyncWrite>(
     while ear.hear_or_repeat(rig, role, &mut writer).await? {
         while let Some(mut message) = ear.take(wire.send_end.as_bytes()) {
             let quirks = rig.quirks(role);
-            let interrupts =
-                quirks.interrupts || quirks.hangs_when_hurried || rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
+            let interrupts = quirks.interrupts || quirks.hangs_when_hurried || standard;
             count.messages += 1;
             if quirks.hangs_up_after.is_some_and(|n| count.messages > n) {
                 return Ok(());

@@ -9,6 +9,9 @@ use crate::units::{Unit, Volts, engineering, spell};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
+    // The whole chain is walked beside the drawing: of a long run either takes seconds.
+    let folder = run.folder().to_owned();
+    let verifying = std::thread::spawn(move || crate::record::verify(&folder));
     let plan = stages::plan_of(run)?;
     let rows = run.stages()?;
     let findings = run.findings()?;
@@ -25,6 +28,11 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
             }
         });
     }
+    let damage = match verifying.join() {
+        Ok(Ok(seen)) => seen.damage,
+        Ok(Err(error)) => vec![error.to_string()],
+        Err(_) => vec!["it could not be verified".into()],
+    };
     Ok(html! {
         (DOCTYPE)
         html lang="en" {
@@ -35,7 +43,7 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                (head(run)?)
+                (head(run, &damage)?)
                 h2 { "Findings" }
                 @if findings.is_empty() { p { "None." } }
                 @for finding in &findings { (self::finding(finding)) }
@@ -54,14 +62,13 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
     })
 }
 
-fn head(run: &Run) -> Result<Markup, RecordError> {
+fn head(run: &Run, damage: &[String]) -> Result<Markup, RecordError> {
     let meaning = run.exit_code.and_then(|c| Exit::ALL.into_iter().find(|e| e.code() == c)).map(Exit::meaning);
     let how = run.how.clone().unwrap_or_else(|| "the run was cut off: what had been committed is here".into());
     let name = run.folder().file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let length = run.ended.map(spell);
     let fingerprint = run.fingerprint()?;
     let resumed = run.resumed()?;
-    let damage = crate::record::verify(run.folder()).map_or_else(|e| vec![e.to_string()], |seen| seen.damage);
     Ok(html! {
         header {
             @if run.is_rehearsal() {

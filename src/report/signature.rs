@@ -15,16 +15,16 @@ const DRAWN: usize = 12;
 
 /// The plot, where there are good starts enough for an envelope.
 pub(super) fn courses(run: &Run, row: &StageRow, starts: &[StartRow]) -> Result<Markup, RecordError> {
-    let mut courses = run.courses(row.number)?;
     let (mut good, mut failed) = (Kept::default(), Kept::at_most(DRAWN));
-    for start in starts {
-        let Some(looks) = courses.remove(&start.number) else { continue };
-        match start.counts.as_str() {
-            "good" => good.add(start.number, looks),
-            "failed" => failed.add(start.number, looks),
+    run.each_course(row.number, |number, looks| {
+        let counts =
+            starts.binary_search_by_key(&number, |s| s.number).ok().and_then(|i| starts.get(i)).map(|s| s.counts.as_str());
+        match counts {
+            Some("good") => good.add(number, looks.iter().copied()),
+            Some("failed") => failed.add(number, looks.iter().copied()),
             _ => {}
         }
-    }
+    })?;
     let Some(envelope) = Envelope::of(&good.courses(), Alignment::SwitchOn) else { return Ok(html! {}) };
     let value = |level: Level| level.value().map(|v| v.0).filter(|v| *v > 0.0);
     let crosses: Vec<(f64, f64)> =

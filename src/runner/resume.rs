@@ -238,10 +238,19 @@ fn cut(run: &Run, stage: &Stage) -> Result<Cut, RecordError> {
 fn starts(run: &Run, stage: u32, start: &Start) -> Result<Gathered, RecordError> {
     let limited = run.limited_starts(stage)?;
     let rows = run.starts(stage)?;
-    let mut courses = run.courses(stage)?;
     let mut tally = Tally::default();
-    for row in &rows {
-        tally.add(judged(row, start, limited.contains(&row.number)), courses.remove(&row.number).unwrap_or_default());
+    let judged = |row: &StartRow| judged(row, start, limited.binary_search(&row.number).is_ok());
+    // Some have no course: they were not switched on, or the run ended there.
+    let mut next = 0;
+    run.each_course(stage, |number, looks| {
+        while let Some(row) = rows.get(next).filter(|row| row.number <= number) {
+            let own = if row.number == number { looks } else { &[] };
+            tally.add(judged(row), own.iter().copied());
+            next += 1;
+        }
+    })?;
+    for row in rows.iter().skip(next) {
+        tally.add(judged(row), std::iter::empty());
     }
     Ok(Gathered::Starts(tally))
 }
@@ -319,14 +328,17 @@ fn spent(run: &Run, stage: u32) -> Result<Joules, RecordError> {
     let span = |start: Option<u32>, at: Seconds| (start, taken_up.iter().filter(|t| at >= **t).count());
     let mut spent = Joules(0.0);
     let (mut volts, mut last): (Option<Volts>, _) = (None, None);
-    for r in run.readings(stage)?.iter().filter(|r| r.role == "supply") {
+    run.each_reading(stage, |r| {
+        if r.role != "supply" {
+            return;
+        }
         let value = r.value.unwrap_or(0.0);
         if r.measurand == "voltage" {
             if volts.is_some() {
                 last = None;
             }
             volts = Some(Volts(value));
-            continue;
+            return;
         }
         let (power, now) = (volts.take().unwrap_or_default() * Amperes(value.max(0.0)), span(r.start, r.answered));
         if let Some((before, at, earlier)) = last
@@ -335,6 +347,6 @@ fn spent(run: &Run, stage: u32) -> Result<Joules, RecordError> {
             spent = spent + power.max(earlier) * (r.answered - at);
         }
         last = Some((now, r.answered, power));
-    }
+    })?;
     Ok(spent)
 }

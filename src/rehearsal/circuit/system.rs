@@ -132,7 +132,7 @@ pub(super) struct System {
     pub(super) size: usize,
     pub(super) nodes: usize,
     pub(super) matrix: Matrix,
-    base: Vec<f64>,
+    pub(super) base: Vec<f64>,
     base_for: Option<f64>,
     /// Whether the factors are those of `base` (and of the slopes that parts note as used).
     pub(super) factored: bool,
@@ -147,7 +147,7 @@ pub(super) struct System {
     pub(super) switches: Vec<Controlled>,
     pub(super) junctions: Vec<Pn>,
     pub(super) devices: Vec<Own>,
-    diagonals: Vec<usize>,
+    pub(super) diagonals: Vec<usize>,
     pub(super) initial: Vec<(usize, f64)>,
     pub(super) hold_initial: bool,
     /// Convergence aids: a conductance to ground at every node, and a share of all sources.

@@ -238,6 +238,9 @@ impl Transient {
     /// still solved.
     pub fn advance(&mut self, to: Seconds) -> Result<(), Failure> {
         let to = to.0.max(self.now);
+        if to == self.now && to <= self.to && !self.unsettled {
+            return Ok(());
+        }
         loop {
             if self.unsettled {
                 self.settle()?;
