@@ -259,6 +259,11 @@ fn meter(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option<
     let calibration_due = table.date("calibration_due");
     let places = table.places();
     let standin = Quirks::read(&mut table, Role::Meter);
+    if let Some(meter) = profile.as_ref().and_then(Profile::meter) {
+        for why in standin.wrong_at(meter) {
+            table.problem("standin", why, "not at this meter", None);
+        }
+    }
     table.finish();
     Some(MeterSeat { standin, address, profile: profile?, wired: wired?, terminal, serial, line, calibration_due, places })
 }

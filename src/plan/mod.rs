@@ -8,6 +8,7 @@ mod bench;
 mod check;
 mod inspection;
 mod lot;
+mod metering;
 mod model;
 mod quirks;
 mod ramp;
@@ -20,6 +21,7 @@ pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check, check_lot};
 pub use inspection::{BAD, CLEANED, Control, Controls, EMPTY, GOOD, Insert, Inspection, Often, OnDrift};
 pub use lot::Lot;
+pub use metering::{AutoRange, Hand, Holds, Hum, Memory, MeterInput, NOWHERE, THRESHOLDS, Turn, Zero};
 pub use model::{
     Ask, Ceiling, Foretold, Interlock, Leakage, LeakageLimit, Limits, Log, Node, OffTimes, OnFault, Order, Part, PartKind, Plan,
     Retry, SelfCheck, Spacing, Stage, StageKind, Start, State, TripCause, UnitUnderTest,

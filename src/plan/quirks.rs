@@ -5,9 +5,10 @@
 //! `scripts/README.md`. A bench of real instruments has no use for it. Leaves to others:
 //! doing it (`rehearsal`).
 
+use super::metering::{AutoRange, Hand, Hum, Memory, MeterInput, Zero};
 use crate::document::Table;
 use crate::instrument::Role;
-use crate::units::{Ratio, Seconds, Volts};
+use crate::units::{Hertz, Ratio, Seconds, Volts};
 
 /// Whose stand-in has a switch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,7 +31,8 @@ impl Whose {
     }
 }
 
-trait Switch: Sized {
+/// What a switch can be.
+pub(super) trait Switch: Sized {
     fn read(table: &mut Table<'_>, key: &str) -> Option<Self>;
 }
 
@@ -213,4 +215,24 @@ quirks! {
     answers_old: bool, Meter;
     /// Its lead is in a jack that leads nowhere.
     wrong_jack: bool, Meter;
+    /// What the mains put on top of what it measures.
+    hum: Option<Hum>, Meter;
+    /// What it takes the mains for; its line cycles are theirs.
+    line: Option<Hertz>, Meter;
+    /// It chooses its range by itself.
+    auto_range: Option<AutoRange>, Meter;
+    /// Its zero.
+    zero: Zero, Meter;
+    /// Its input.
+    input: MeterInput, Meter;
+    /// Its noise (rms) over an integration of 20 ms, as a share of the range.
+    noise: Ratio, Meter;
+    /// It shows a digit less for each tenth of a line cycle.
+    fewer_digits: bool, Meter;
+    /// It measures all the time: an answer is what was measured last.
+    free_running: bool, Meter;
+    /// How many readings it keeps; full, it stops.
+    memory: Memory, Meter;
+    /// Hands at its keys and leads.
+    hands: Vec<Hand>, Meter;
 }

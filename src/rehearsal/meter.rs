@@ -1,15 +1,31 @@
 //! The stand-in meter: a profile's dialect from the device's side. In series its
-//! shunt is part of the circuit, and a reading is the mean over its integration time.
+//! shunt is part of the circuit, across the unit its input is.
+//!
+//! Leaves to others: what it does in time (`converter`), what comes on top of what it
+//! measures (`disturbances`), how a reading is made and said (`reading`), messages
+//! (`orders`, `settings`), hands (`hands`).
+//! Holds always: a reading is the mean over its integration time, wherever between two
+//! looks that lies.
 
+mod converter;
+mod disturbances;
+mod hands;
 mod orders;
+mod reading;
+mod settings;
 
 use super::message::Dialogue;
-use super::world::{OPEN, World};
-use crate::instrument::profile::{Function, MeterProfile, Profile, Range, Rate, UnitInReply};
-use crate::plan::{MeterSeat, Quirks, Wiring};
-use crate::units::Ohms;
+use super::world::{Input, OPEN, World};
+use crate::instrument::profile::{Function, LINE_CYCLE, MeterProfile, Profile, Range, Rate};
+use crate::plan::{AutoRange, Holds, MeterSeat, Quirks, Wiring};
+use crate::units::{Farads, Ohms, Seconds};
+use converter::Converter;
+use disturbances::Disturbances;
+use hands::Jack;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use reading::Shown;
+use settings::Settings;
 use std::sync::Arc;
 
 /// The stand-in.
@@ -20,12 +36,19 @@ pub struct MeterDevice {
     measures_voltage: bool,
     range: Option<Range>,
     rate: Rate,
+    settings: Settings,
+    jack: Jack,
     gain: f64,
     random: ChaCha8Rng,
-    /// Time, charge and volt-seconds at the beginning of the measurement in hand.
-    begun: Option<(f64, f64, f64)>,
-    /// What was measured last, with function and range as they are.
-    latest: Option<String>,
+    disturbances: Disturbances,
+    converter: Converter,
+    /// What was measured last, with function and range as they are, and what before.
+    readings: Vec<Shown>,
+    before: Vec<Shown>,
+    /// Nothing has been triggered since somebody asked for what was.
+    is_collected: bool,
+    /// How many of the hands have been at it.
+    hands: usize,
     /// What it does beside its dialect.
     pub quirks: Arc<Quirks>,
 }
@@ -38,11 +61,8 @@ impl MeterDevice {
         let in_series = seat.wired == Wiring::InSeries;
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let gain = random.random_range(-0.5..0.5);
-        let rate = profile.rates.first().cloned().unwrap_or(Rate {
-            integration: crate::units::Seconds(0.02),
-            period: crate::units::Seconds(0.02),
-            send: String::new(),
-        });
+        let rate = profile.rates.first().cloned();
+        let rate = rate.unwrap_or(Rate { integration: LINE_CYCLE, period: LINE_CYCLE, send: String::new() });
         Self {
             range: profile.current.as_ref().and_then(|f| f.ranges.last().cloned()),
             profile: Arc::new(profile.clone()),
@@ -50,10 +70,16 @@ impl MeterDevice {
             in_series,
             measures_voltage: false,
             rate,
+            settings: Settings::at_power_on(&quirks),
+            jack: Jack::Right,
             gain,
             random,
-            begun: None,
-            latest: None,
+            disturbances: Disturbances::drawn(seed),
+            converter: Converter::default(),
+            readings: Vec::new(),
+            before: Vec::new(),
+            is_collected: true,
+            hands: 0,
             quirks,
         }
     }
@@ -61,79 +87,71 @@ impl MeterDevice {
     /// Brings its input into the circuit: a shunt with its fuse, or an input of megohms, in
     /// the lead or across the unit as it is wired.
     pub fn wire(&self, world: &mut World) {
+        let nothing = Input::default();
         let inside = self.range.as_ref().map_or(Ohms(0.0), |range| range.resistance);
+        let fits = self.range.as_ref().is_none_or(|range| self.is_plugged_for(range));
         let fuse = self.range.as_ref().and_then(|range| range.fuse).filter(|_| !self.measures_voltage);
-        match self.in_series {
-            true if self.quirks.wrong_jack => world.set_meter(OPEN, None, OPEN),
-            true => world.set_meter(inside, fuse.map(|fuse| fuse.0), OPEN),
-            false if self.measures_voltage && inside.0 > 0.0 => world.set_meter(Ohms(0.0), None, inside),
+        let input = match self.in_series {
+            true if !fits => Input { series: OPEN, ..nothing },
+            true => Input { series: inside, fuse: fuse.map(|fuse| fuse.0), ..nothing },
+            // A shunt across the unit, whatever the function is: its lead is there.
+            false if self.shunt_across().is_some() => Input { across: self.shunt_across().unwrap_or(OPEN), ..nothing },
+            false if fits && self.measures_voltage && inside.0 > 0.0 => {
+                Input { across: inside, capacitance: self.quirks.input.capacitance.max(Farads(0.0)), ..nothing }
+            }
             // Its leads are in the voltage terminals: for a current it is not there.
-            false => world.set_meter(Ohms(0.0), None, OPEN),
-        }
+            false => nothing,
+        };
+        world.set_meter(input);
     }
 
-    /// Somebody's hand at the range key: the highest of its function.
-    pub fn by_hand(&mut self, world: &mut World) {
-        let function = if self.measures_voltage { &self.profile.voltage } else { &self.profile.current };
-        let highest = function.as_ref().and_then(|f| f.ranges.last().cloned());
-        self.choose(self.measures_voltage, highest, world);
+    /// The shunt that lies across the unit where the lead is in a terminal for currents.
+    fn shunt_across(&self) -> Option<Ohms> {
+        let Jack::In(terminal) = &self.jack else { return None };
+        let is_there = |range: &&Range| range.terminal.as_ref() == Some(terminal);
+        let in_force = self.range.as_ref().filter(|r| !self.measures_voltage && is_there(r));
+        let known = self.profile.current.iter().flat_map(|f| &f.ranges).find(is_there);
+        in_force.or(known).map(|range| range.resistance)
+    }
+
+    fn described(&self, voltage: bool) -> Option<&Function> {
+        if voltage { self.profile.voltage.as_ref() } else { self.profile.current.as_ref() }
+    }
+
+    /// The ranges of the function in force, lowest first.
+    fn ranges(&self) -> &[Range] {
+        self.described(self.measures_voltage).map_or(&[], |f| &f.ranges)
     }
 
     fn choose(&mut self, voltage: bool, range: Option<Range>, world: &mut World) {
         self.measures_voltage = voltage;
         self.range = range;
-        self.begun = None;
         self.wire(world);
     }
 
-    /// Ends the measurement in hand and gives its answer.
-    fn finish(&mut self, world: &World) -> String {
-        let (Some((t, charge, volts)), Some(range)) = (self.begun.take(), self.range.as_ref()) else { return "9.91E+37".into() };
-        let span = (world.time() - t).max(1e-9);
-        let function = if self.measures_voltage { &self.profile.voltage } else { &self.profile.current };
-        let Some(function) = function else { return "9.91E+37".into() };
-        let (through, across) = ((world.charge() - charge) / span, (world.volt_seconds() - volts) / span);
-        let truth = match (self.measures_voltage, self.in_series) {
-            (false, true) => through,
-            (true, false) => across,
-            // The wrong function for its place: what drops across its input; nothing.
-            (true, true) => through * range.resistance.0,
-            (false, false) => 0.0,
-        };
-        let accuracy = &range.accuracy;
-        let noise: f64 = self.random.random_range(-1.0..1.0)
-            * 0.2
-            * accuracy.half_width(0.0, range.full)
-            * (0.02 / self.rate.integration.0).sqrt().min(4.0);
-        let value =
-            truth * (1.0 + self.gain * accuracy.reading.0) + self.gain * 0.3 * accuracy.half_width(0.0, range.full) + noise;
-        if self.quirks.overloaded || value.abs() > range.full * 1.2 {
-            return in_field(function, self.profile.overload.first().cloned().unwrap_or_else(|| scientific(9.9e37)));
-        }
-        let rounded = (value / range.resolution).round() * range.resolution;
-        let unit = match (function.reply.unit, self.measures_voltage) {
-            (UnitInReply::None, _) => "",
-            (UnitInReply::Checked, true) => " V DC",
-            (UnitInReply::Checked, false) => " A DC",
-        };
-        in_field(function, format!("{}{unit}", scientific(rounded)))
+    /// How it chooses its range by itself, where it does.
+    fn auto_range(&self) -> Option<AutoRange> {
+        let auto = self.quirks.auto_range.unwrap_or_default();
+        let always = self.quirks.auto_range.is_some() && auto.holds == Holds::Always;
+        (self.settings.auto_range || always).then_some(auto)
     }
-}
 
-/// `+1.23456789E-02`: the form of IEEE 488.2 8.7.4 with a sign.
-fn scientific(value: f64) -> String {
-    let text = format!("{value:+.8E}");
-    match text.split_once('E') {
-        Some((mantissa, exponent)) => {
-            let (sign, digits) = exponent.strip_prefix('-').map_or(('+', exponent), |d| ('-', d));
-            format!("{mantissa}E{sign}{digits:0>2}")
-        }
-        None => text,
+    fn is_continuous(&self) -> bool {
+        self.settings.continuous || self.quirks.free_running
     }
-}
 
-fn in_field(function: &Function, text: String) -> String {
-    let mut fields = vec!["+0".to_owned(); function.reply.field.max(1) - 1];
-    fields.push(text);
-    fields.join(",")
+    /// Over how long it integrates: line cycles are those of the mains that it takes there
+    /// to be.
+    fn aperture(&self) -> f64 {
+        match self.quirks.line {
+            // At 400 Hz eight of them, since one alone would be short (handbooks of bench meters).
+            Some(line) if self.profile.counts_cycles() && line.0 < 200.0 => self.rate.integration.0 / (LINE_CYCLE.0 * line.0),
+            _ => self.rate.integration.0,
+        }
+    }
+
+    /// What it takes beside integrating until it can begin anew.
+    fn rest(&self) -> Seconds {
+        self.rate.period - self.rate.integration
+    }
 }

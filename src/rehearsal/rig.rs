@@ -10,7 +10,7 @@ use super::world::World;
 use crate::clock::Clock;
 use crate::instrument::Role;
 use crate::instrument::profile::Wire;
-use crate::plan::{Bench, Quirks};
+use crate::plan::{Bench, Quirks, Turn};
 use crate::units::{Amperes, Ohms, Seconds, Volts};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::Notify;
@@ -105,8 +105,12 @@ impl Rig {
 
     fn lock(&self) -> MutexGuard<'_, Inner> {
         let mut inner = self.peek();
-        inner.world.advance(self.clock.now().0);
-        let Inner { world, supply, .. } = &mut *inner;
+        let now = self.clock.now().0;
+        let Inner { world, supply, meter, .. } = &mut *inner;
+        if let Some(meter) = meter {
+            meter.catch_up(now, world);
+        }
+        world.advance(now);
         supply.tick(world);
         if world.failure().is_some() {
             self.stuck.notify_one();
@@ -235,12 +239,12 @@ impl Rig {
         supply.by_hand(voltage.map(|v| v.0), limit.map(|i| i.0), on, world);
     }
 
-    /// Somebody's hand at the meter's range key: its highest.
-    pub fn turn_meter(&self) {
+    /// Somebody's hand at the meter.
+    pub fn turn_meter(&self, turn: &Turn) {
         let mut inner = self.lock();
         let Inner { world, meter, .. } = &mut *inner;
         if let Some(meter) = meter {
-            meter.by_hand(world);
+            meter.by_hand(turn, world);
         }
     }
 

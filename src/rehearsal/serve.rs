@@ -99,7 +99,7 @@ async fn obey<S: AsyncWrite>(
             let mut rest = Seconds(0.0);
             let mut interrupted = false;
             while let Does::Measures { first, then } = does {
-                rest = Seconds(then) - REPLY;
+                rest = rest.max(Seconds(then) - REPLY);
                 if interrupts {
                     interrupted = ear.interrupts(clock.sleep(Seconds(first))).await?;
                 } else {
@@ -114,7 +114,7 @@ async fn obey<S: AsyncWrite>(
                 hangs = quirks.hangs_on_reset;
                 clock.sleep(quirks.reset_takes).await;
             }
-            let answers = interrupted || matches!(does, Does::Answers(_));
+            let answers = interrupted || matches!(does, Does::Answers(_) | Does::Sends(_));
             count.answers += u64::from(answers);
             if quirks.late_at == Some(count.answers) && answers {
                 if interrupts {
@@ -192,19 +192,20 @@ fn sum_of(bytes: &[u8]) -> String {
 
 /// What is sent after a message: its echo, the answer, the acknowledgement, the prompt.
 fn response(wire: &Wire, quirks: &Quirks, message: &[u8], does: Does) -> Vec<u8> {
-    let echo = wire.echo.then(|| String::from_utf8_lossy(message).trim().to_owned());
+    let echo = wire.echo.then(|| String::from_utf8_lossy(message).trim().as_bytes().to_owned());
     let (line, acknowledged) = match does {
         Does::Sets => (None, true),
-        Does::Answers(answer) if quirks.checksum => (Some(format!("{answer}{}", sum_of(answer.as_bytes()))), true),
-        Does::Answers(answer) => (Some(answer), true),
-        Does::Complains(words) => (Some(words), false),
+        Does::Answers(answer) if quirks.checksum => (Some(format!("{answer}{}", sum_of(answer.as_bytes())).into_bytes()), true),
+        Does::Answers(answer) => (Some(answer.into_bytes()), true),
+        Does::Sends(block) => (Some(block), true),
+        Does::Complains(words) => (Some(words.into_bytes()), false),
         Does::Ignores | Does::Measures { .. } => (None, false),
     };
     let acknowledgement = wire.acknowledge.as_deref().filter(|_| acknowledged);
-    let lines = [echo.as_deref(), line.as_deref(), acknowledgement, wire.prompt.as_deref()];
+    let lines = [echo.as_deref(), line.as_deref(), acknowledgement.map(str::as_bytes), wire.prompt.as_deref().map(str::as_bytes)];
     let mut bytes = Vec::new();
     for line in lines.into_iter().flatten() {
-        bytes.extend_from_slice(line.as_bytes());
+        bytes.extend_from_slice(line);
         bytes.extend_from_slice(wire.receive_end.as_bytes());
     }
     bytes

@@ -10,13 +10,12 @@ mod output;
 mod wiring;
 
 pub use output::{Electrics, Guards, Over, Sense, Source};
-pub use wiring::Thing;
+pub use wiring::{Input, OPEN, Thing};
 
 use super::unit::Fixture;
 use crate::plan::CLEANED;
 use crate::units::{Ohms, Seconds};
 use std::collections::BTreeMap;
-pub use wiring::OPEN;
 use wiring::Wired;
 
 /// The circuit.
@@ -33,10 +32,8 @@ pub struct World {
     source: Source,
     guards: Guards,
     leads: Ohms,
-    /// Of the meter: its shunt in the lead, and its input across the unit.
-    shunt: Ohms,
-    fuse: Option<f64>,
-    across: Ohms,
+    /// What the meter is in the circuit.
+    input: Input,
     live: Option<Wired>,
     failure: Option<String>,
     time: f64,
@@ -80,9 +77,7 @@ impl World {
             source,
             guards: Guards { voltage: None, current: None },
             leads,
-            shunt: Ohms(0.0),
-            fuse: None,
-            across: OPEN,
+            input: Input::default(),
             live: None,
             failure: None,
             time: 0.0,
@@ -178,7 +173,7 @@ impl World {
 
     fn wire_meter(&mut self) {
         if let Some(live) = &mut self.live {
-            live.set_meter(self.leads + self.shunt, self.fuse, self.across);
+            live.set_meter(self.leads, self.input);
         }
     }
 
@@ -203,12 +198,18 @@ impl World {
         Some((over, self.since + at))
     }
 
-    /// Changes what the meter is in the circuit, from now on: its shunt in the lead, the
-    /// rating of the fuse there, and its input across the unit.
-    pub fn set_meter(&mut self, shunt: Ohms, fuse: Option<f64>, across: Ohms) {
-        if (shunt, fuse, across) != (self.shunt, self.fuse, self.across) {
-            (self.shunt, self.fuse, self.across) = (shunt, fuse, across);
+    /// Changes what the meter is in the circuit, from now on.
+    pub fn set_meter(&mut self, input: Input) {
+        if input != self.input {
+            self.input = input;
             self.wire_meter();
+        }
+    }
+
+    /// The fuse in the lead melts, where there is one.
+    pub fn melt_fuse(&mut self) {
+        if let Some(live) = &mut self.live {
+            live.melt_fuse();
         }
     }
 

@@ -113,7 +113,7 @@ pub(super) fn tripped(bench: &Bench<'_>, trip: &Trip) -> Finding {
         }
         Cause::Changed => (
             Severity::Undecided,
-            "This says nothing of the unit. Somebody's hand at a front panel, another program at the same address, or an instrument that has restarted: lock the panels, and look at the end of traffic.log.",
+            "This says nothing of the unit. Somebody's hand at a front panel, another program at the same address, an instrument that has restarted, or a meter that chooses its range by itself: lock the panels, fix the range, and look at the end of traffic.log.",
         ),
         Cause::Sanity => (
             Severity::Undecided,

@@ -37,7 +37,7 @@ fn whatever_a_hand_changes_is_seen_and_switched_off_for() {
         (|rig| rig.turn(Some(Volts(8.5)), None, None), "the voltage was set to 9.0000 V, and is 8.5000 V now"),
         (|rig| rig.turn(None, Some(Amperes(0.05)), None), "the current limit was set to 60.000 mA, and is 50.000 mA now"),
         (|rig| rig.turn(None, None, Some(false)), "the output has gone off by itself"),
-        (|rig| rig.turn_meter(), "the meter's range was set to"),
+        (|rig| rig.turn_meter(&rampart::plan::Turn::Highest), "the meter's range was set to"),
     ];
     for (hand, said) in hands {
         let plan = plan();

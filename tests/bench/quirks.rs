@@ -246,15 +246,48 @@ fn mode_and_reading() -> Vec<Row> {
         ),
         (24, "one converter", Ok(vec![run(Right).does("conversion = \"32 ms\"")])),
         (25, "values repeated", Ok(vec![run(Right).does("updates_every = \"100 ms\"")])),
-        (26, "rates", Ok(vec![run(Right).meter(PLAIN), run(Right).meter(UNITS), run(Right).meter(ECHO)])),
-        (27, "measuring resets the range", Ok(vec![run(Right).meter(variant("measures", PLAIN, &measures))])),
+        (
+            26,
+            "rates",
+            Ok(vec![
+                run(Right).meter(PLAIN),
+                run(Right).meter(UNITS),
+                run(Right).meter(ECHO),
+                run(Right)
+                    .meter_does("line = \"60 Hz\", hum = { current = \"1 mA\", frequency = \"60 Hz\", off_by = \"0.1 %\" }"),
+                run(Right).meter_does("noise = \"0.01 %\", fewer_digits = true"),
+            ]),
+        ),
+        (
+            27,
+            "measuring resets range, zero and trigger",
+            Ok(vec![
+                run(Right).meter(variant("measures", PLAIN, &measures)),
+                run(Right).meter_does("zero = { drift = \"0.1 %\", auto = true }, input = { delay = \"5 ms\" }"),
+            ]),
+        ),
         (
             28,
             "old data",
             Ok(vec![run(Right).meter(variant("fetches", PLAIN, &fetches)), run(Right).meter_does("answers_old = true")]),
         ),
-        (29, "collected or it hangs", Ok(vec![run(Right).meter_does("hangs_when_hurried = true")])),
-        (30, "readings unasked", Ok(vec![run(Right).meter_does("repeats_itself = \"30 ms\"")])),
+        (
+            29,
+            "collected or it hangs",
+            Ok(vec![
+                run(Right).meter_does("hangs_when_hurried = true"),
+                run(Right).meter(variant("fetches", PLAIN, &fetches)).meter_does("memory = 1"),
+            ]),
+        ),
+        (
+            30,
+            "readings unasked",
+            Ok(vec![
+                run(Right).meter_does("repeats_itself = \"30 ms\""),
+                run(Right).meter_does("free_running = true"),
+                run(Right).meter(UNITS).meter_does("free_running = true"),
+            ]),
+        ),
         (
             31,
             "overload",
@@ -284,8 +317,29 @@ fn mode_and_reading() -> Vec<Row> {
                 run(Refused(UNDECIDED)).meter_does("decimal_comma = true"),
             ]),
         ),
-        (36, "range by itself", Err("the stand-in meter has no automatic range")),
-        (37, "lead in another jack", Ok(vec![run(Refused(&[Exit::Anomaly, Exit::Tripped])).meter_does("wrong_jack = true")])),
+        (
+            36,
+            "range by itself",
+            Ok(vec![
+                // Until it is told: then it holds.
+                run(Right).meter_does("auto_range = { gap = \"50 ms\" }"),
+                run(Right).meter(UNITS).meter_does("auto_range = {}, free_running = true"),
+                run(Refused(TRIPPED)).meter_does("auto_range = { holds = \"always\" }"),
+                run(Never(INSTRUMENT)).meter_does("auto_range = { holds = \"always\" }, free_running = true"),
+            ]),
+        ),
+        (
+            37,
+            "lead in another jack",
+            Ok(vec![
+                run(Refused(&[Exit::Anomaly, Exit::Tripped])).meter_does("wrong_jack = true"),
+                run(Refused(&[Exit::Anomaly, Exit::Tripped])).meter_does("hands = [{ after = \"3 s\", jack = \"nowhere\" }]"),
+                run(Refused(&[Exit::Anomaly, Exit::Tripped])).meter_does("hands = [{ after = \"3 s\", fuse = \"melts\" }]"),
+                run(Refused(&[Exit::Instrument, Exit::Tripped])).meter_does("hands = [{ after = \"3 s\", range = \"100 uA\" }]"),
+                run(Refused(&[Exit::Instrument, Exit::Tripped, Exit::Anomaly]))
+                    .meter_does("hands = [{ after = \"3 s\", function = \"voltage\" }]"),
+            ]),
+        ),
     ]
 }
 

@@ -123,7 +123,7 @@ impl Act {
             Act::HideLimiting => rig.quirk(Role::Supply, |q| q.hides_limiting = true),
             Act::TurnVoltage => rig.turn(Some(Volts(3.0)), None, None),
             Act::TurnLimit => rig.turn(None, Some(Amperes(0.02)), None),
-            Act::TurnMeter => rig.turn_meter(),
+            Act::TurnMeter => rig.turn_meter(&rampart::plan::Turn::Highest),
             Act::PressOff => rig.turn(None, None, Some(false)),
             Act::PressOn => rig.turn(None, None, Some(true)),
             Act::Disconnect => rig.connect("C1").unwrap(),

@@ -327,6 +327,21 @@ pub struct MeterProfile {
     pub overload: Vec<String>,
 }
 
+/// A line cycle of 50 Hz, in which profiles count: meters take 20 ms for one at 50 Hz and
+/// 400 Hz alike, and 16.67 ms at 60 Hz (handbooks of bench meters).
+pub const LINE_CYCLE: Seconds = Seconds(0.02);
+
+impl MeterProfile {
+    /// Whether what it sends for a rate is a number of line cycles.
+    pub fn counts_cycles(&self) -> bool {
+        let is_count = |rate: &Rate| {
+            let cycles = rate.integration / LINE_CYCLE;
+            rate.send.parse::<f64>().is_ok_and(|sent| (sent - cycles).abs() <= 1e-6 * cycles)
+        };
+        self.rates.iter().all(is_count)
+    }
+}
+
 /// One rate of a meter.
 #[derive(Clone, Debug)]
 pub struct Rate {

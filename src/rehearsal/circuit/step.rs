@@ -92,7 +92,7 @@ impl Transient {
         };
         let (volts, amperes) = (largest(0..system.nodes), largest(system.nodes..system.size));
         let mut length = (self.corner - self.from) * 0.1;
-        for (store, rate) in system.stores.iter().zip(&self.rates[0]) {
+        for (store, rate) in system.stores.iter().zip(&self.rates[0]).filter(|(store, _)| store.live) {
             let swing = if store.branch.is_none() { volts } else { amperes };
             let speed = (rate / store.value).abs();
             if swing > 0.0 && speed > 0.0 {

@@ -43,6 +43,8 @@ pub enum Does {
     Sets,
     /// An answer.
     Answers(String),
+    /// An answer that is no text: a block.
+    Sends(Vec<u8>),
     /// A measurement that goes on for `first` seconds; then it answers, and takes no
     /// other for `then` seconds.
     Measures {
@@ -64,7 +66,7 @@ pub trait Device {
     /// Carries out an order at the moment at which `world` stands.
     fn obey(&mut self, order: Order, filled: &Filled, world: &mut World) -> Does;
     /// The answer of a measurement whose time is over.
-    fn measured(&mut self, world: &World) -> String;
+    fn measured(&mut self, world: &World) -> Does;
     /// As after power-on, as far as `*RST` goes.
     fn reset(&mut self, world: &mut World);
     /// Brings the condition registers up to now.
@@ -123,7 +125,7 @@ pub struct Dialogue {
     /// What is left of the message in hand, and the error at its end.
     units: VecDeque<Unit>,
     fault: Option<i32>,
-    response: Option<String>,
+    response: Option<Vec<u8>>,
     /// The response has ended, though its message has not (IEEE 488.2 8.7.11).
     ended: bool,
     waiting: Waiting,
@@ -221,12 +223,12 @@ impl Dialogue {
     }
 
     /// Adds to the response.
-    fn answer(&mut self, text: &str) {
+    fn answer(&mut self, bytes: &[u8]) {
         let response = self.response.get_or_insert_default();
         if !response.is_empty() {
-            response.push(';');
+            response.push(b';');
         }
-        response.push_str(text);
+        response.extend_from_slice(bytes);
         if response.len() > LONGEST_RESPONSE {
             // Nobody can read and nobody can be heard (IEEE 488.2 6.3.1.7).
             self.forget();
@@ -264,12 +266,24 @@ pub fn handle(device: &mut impl Device, message: &[u8], world: &mut World) -> Do
 /// What it does when the time of a measurement is over.
 pub fn finish(device: &mut impl Device, world: &mut World) -> Does {
     look(device, world);
-    if std::mem::take(&mut device.dialogue().waiting) == Waiting::Measurement {
-        let text = device.measured(world);
+    if device.dialogue().waiting == Waiting::Measurement {
+        // What it does by itself may have taken longer than was known.
+        let first = device.pending(world);
+        if first > 0.0 {
+            return Does::Measures { first, then: 0.0 };
+        }
+        let measured = device.measured(world);
         let dialogue = device.dialogue();
-        let text = dialogue.dress.put_on(text);
-        dialogue.answer(&text);
+        match measured {
+            Does::Answers(text) => {
+                let text = dialogue.dress.put_on(text);
+                dialogue.answer(text.as_bytes());
+            }
+            Does::Sends(bytes) => dialogue.answer(&bytes),
+            Does::Sets | Does::Measures { .. } | Does::Complains(_) | Does::Ignores => {}
+        }
     }
+    device.dialogue().waiting = Waiting::Nothing;
     proceed(device, world)
 }
 
@@ -311,10 +325,11 @@ fn proceed(device: &mut impl Device, world: &mut World) -> Does {
             Does::Sets | Does::Ignores => {}
             Does::Answers(text) => {
                 let dialogue = device.dialogue();
-                dialogue.answer(&text);
+                dialogue.answer(text.as_bytes());
                 // Arbitrary ASCII ends only where the message does (IEEE 488.2 8.7.11, 10.14).
                 dialogue.ended |= order == Order::Common(Common::Identity);
             }
+            Does::Sends(bytes) => device.dialogue().answer(&bytes),
             Does::Measures { first, then } => {
                 device.dialogue().waiting = Waiting::Measurement;
                 return Does::Measures { first, then };
@@ -332,7 +347,7 @@ fn proceed(device: &mut impl Device, world: &mut World) -> Does {
         return does;
     }
     match device.dialogue().response.take() {
-        Some(text) => Does::Answers(text),
+        Some(bytes) => String::from_utf8(bytes).map_or_else(|error| Does::Sends(error.into_bytes()), Does::Answers),
         None => Does::Sets,
     }
 }

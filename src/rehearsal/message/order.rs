@@ -141,6 +141,27 @@ pub enum MeterOrder {
     Fetch,
     /// Measures with the settings of power-on.
     Measure(Function),
+    /// Something else is set.
+    Set(Setting),
+    /// How it stands.
+    Ask(Setting),
+}
+
+/// What a meter is set to beside function, range and rate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Setting {
+    /// Whether it chooses the range of a function by itself.
+    AutoRange(Function),
+    /// Whether it looks at its own zero.
+    Zero,
+    /// Whether it measures all the time.
+    Continuous,
+    /// Readings for a trigger.
+    Samples,
+    /// Time from a trigger to the first of them.
+    Delay,
+    /// How they are answered.
+    Format,
 }
 
 /// The messages of IEEE 488.2 10 and SCPI-99 4.2.1, with a few beside them.

@@ -2,7 +2,7 @@
 //! spelling of its dialect: IEEE 488.2 10, SCPI-99 volume 2 and volume 4 (the class
 //! of DC supplies; option words from memory).
 
-use super::order::{Common, Function, Group, Item, MeterOrder, Order, Over, Part, SupplyOrder};
+use super::order::{Common, Function, Group, Item, MeterOrder, Order, Over, Part, Setting, SupplyOrder};
 use super::slot::Slot;
 use crate::instrument::profile::{MeterProfile, SupplyProfile};
 use crate::units::Unit;
@@ -144,5 +144,23 @@ pub fn meter(profile: &MeterProfile) -> Vec<Row> {
     add("ABORt", &[], M::Abort);
     add("READ?", &[], M::Read);
     add("FETCh?", &[], M::Fetch);
+    let word = Slot::Choice { unit: None, needed: true };
+    let length = Slot::Choice { unit: None, needed: false };
+    let mut keeps = |header: &str, slots: &[Slot], setting: Setting| {
+        add(header, slots, M::Set(setting));
+        add(&format!("{header}?"), &[], M::Ask(setting));
+    };
+    for (has, name, function) in
+        [(&profile.current, "CURRent[:DC]", Function::Current), (&profile.voltage, "VOLTage[:DC]", Function::Voltage)]
+    {
+        if has.is_some() {
+            keeps(&format!("[SENSe:]{name}:RANGe:AUTO"), std::slice::from_ref(&word), Setting::AutoRange(function));
+        }
+    }
+    keeps("CALibration:ZERO:AUTO", std::slice::from_ref(&word), Setting::Zero);
+    keeps("INITiate:CONTinuous", std::slice::from_ref(&word), Setting::Continuous);
+    keeps("SAMPle:COUNt", std::slice::from_ref(&word), Setting::Samples);
+    keeps("TRIGger[:SEQuence]:DELay", &[Slot::First(Unit::Second)], Setting::Delay);
+    keeps("FORMat[:DATA]", &[word, length], Setting::Format);
     rows
 }

@@ -1,7 +1,9 @@
 //! What a meter does with an order.
 
 use super::MeterDevice;
-use crate::instrument::profile::{Function as Described, Range};
+use super::reading::scientific as number;
+use super::settings::Settings;
+use crate::instrument::profile::Range;
 use crate::rehearsal::message::order::{Function, MeterOrder, Order};
 use crate::rehearsal::message::{Device, Dialogue, Does, Filled};
 use crate::rehearsal::world::World;
@@ -33,44 +35,47 @@ impl Device for MeterDevice {
             // That of a function that is not in force is its highest.
             M::AskRange(function) => self.ask_range(function, filled.first.or(Some(Numeric::Maximum))),
             M::AskRate => Ok(Does::Answers(self.rate.send.clone())),
-            M::Initiate if self.pending(world) > 0.0 => Err(codes::INIT_IGNORED),
+            M::Set(setting) => self.set(setting, filled, world),
+            M::Ask(setting) => Ok(self.ask(setting)),
+            M::Initiate if self.is_continuous() || self.is_busy() => Err(codes::INIT_IGNORED),
             M::Initiate | M::Trigger => {
-                self.begin(world);
+                self.trigger(world);
+                self.is_collected = false;
                 Ok(Does::Sets)
             }
             M::Abort => {
-                self.begun = None;
+                self.stop();
                 Ok(Does::Sets)
             }
+            M::Read if self.is_continuous() => Ok(self.latest(world)),
             M::Read => {
-                self.begin(world);
+                self.trigger(world);
                 Ok(self.measures(world))
             }
             M::Measure(function) => self.configure(function, filled, world).map(|_| {
-                self.begin(world);
+                self.trigger(world);
                 self.measures(world)
             }),
             // Asked without a trigger there is nothing fresh to be had.
-            M::Collect if self.begun.is_none() => Err(codes::DATA_CORRUPT_OR_STALE),
+            M::Collect if std::mem::replace(&mut self.is_collected, true) => Err(codes::DATA_CORRUPT_OR_STALE),
             M::Collect => Ok(self.measures(world)),
-            M::Fetch => match (&self.begun, &self.latest) {
-                (Some(_), _) => Ok(self.measures(world)),
-                (None, Some(latest)) => Ok(Does::Answers(latest.clone())),
-                (None, None) => Err(codes::DATA_CORRUPT_OR_STALE),
-            },
+            M::Fetch if !self.is_busy() && self.readings.is_empty() => Err(codes::DATA_CORRUPT_OR_STALE),
+            M::Fetch => Ok(self.latest(world)),
         };
         done.unwrap_or_else(|code| self.dialogue.complain(code))
     }
 
-    fn measured(&mut self, world: &World) -> String {
-        let text = self.finish(world);
-        let before = self.latest.replace(text.clone());
-        if self.quirks.answers_old { before.unwrap_or(text) } else { text }
+    fn measured(&mut self, _: &World) -> Does {
+        // A hand or a message may have taken away what was being measured.
+        self.answer().unwrap_or_else(|| Does::Answers("9.91E+37".into()))
     }
 
     fn reset(&mut self, world: &mut World) {
         let range = self.profile.current.as_ref().and_then(|f| f.ranges.last().cloned());
         self.rate = self.profile.rates.first().cloned().unwrap_or(self.rate.clone());
+        self.settings = Settings::at_power_on(&self.quirks);
+        self.stop();
+        (self.readings, self.before) = (Vec::new(), Vec::new());
         self.choose(self.profile.current.is_none(), range, world);
     }
 
@@ -80,34 +85,31 @@ impl Device for MeterDevice {
     }
 
     fn pending(&self, world: &World) -> f64 {
-        self.begun.map_or(0.0, |(began, ..)| (began + self.rate.integration.0 - world.time()).max(0.0))
+        self.busy(world)
     }
 }
 
 impl MeterDevice {
-    fn function(&self) -> Function {
+    pub(super) fn function(&self) -> Function {
         if self.measures_voltage { Function::Voltage } else { Function::Current }
     }
 
-    fn described(&self, function: Function) -> Option<&Described> {
-        match function {
-            Function::Current => self.profile.current.as_ref(),
-            Function::Voltage => self.profile.voltage.as_ref(),
-        }
-    }
-
-    fn begin(&mut self, world: &World) {
-        self.begun = Some((world.time(), world.charge(), world.volt_seconds()));
-    }
-
     fn measures(&self, world: &World) -> Does {
-        Does::Measures { first: self.pending(world), then: (self.rate.period - self.rate.integration).0 }
+        Does::Measures { first: self.busy(world), then: self.rest().0 }
+    }
+
+    /// What has been measured, or will be once it is.
+    fn latest(&self, world: &World) -> Does {
+        match self.answer().filter(|_| self.busy(world) <= 0.0) {
+            Some(answer) => answer,
+            None => Does::Measures { first: self.busy(world), then: 0.0 },
+        }
     }
 
     /// Function and range. What was measured before belongs to neither.
     fn configure(&mut self, function: Function, filled: &Filled, world: &mut World) -> Result<Does, i32> {
         let range = {
-            let described = self.described(function).ok_or(codes::SETTINGS_CONFLICT)?;
+            let described = self.described(function == Function::Voltage).ok_or(codes::SETTINGS_CONFLICT)?;
             let ranges = &described.ranges;
             match (&filled.word, filled.first) {
                 (Some(word), _) => Some(chosen(ranges, word).ok_or(codes::DATA_OUT_OF_RANGE)?),
@@ -119,7 +121,11 @@ impl MeterDevice {
             }
             .cloned()
         };
-        self.latest = None;
+        // A range that is asked for holds; a function alone brings what it has at power-on.
+        let told = filled.word.is_some() || matches!(filled.first, Some(Numeric::Value(_) | Numeric::Minimum | Numeric::Maximum));
+        self.settings.auto_range = !told && self.quirks.auto_range.is_some();
+        self.stop();
+        (self.readings, self.before) = (Vec::new(), Vec::new());
         self.choose(function == Function::Voltage, range, world);
         Ok(Does::Sets)
     }
@@ -140,7 +146,7 @@ impl MeterDevice {
     }
 
     fn ask_range(&self, function: Function, extreme: Option<Numeric>) -> Result<Does, i32> {
-        let ranges = self.described(function).map(|f| &f.ranges);
+        let ranges = self.described(function == Function::Voltage).map(|f| &f.ranges);
         let range = match extreme {
             None => self.range.as_ref(),
             Some(Numeric::Minimum) => ranges.and_then(|r| r.first()),
@@ -153,7 +159,6 @@ impl MeterDevice {
     /// Function, range and resolution in a string, as `CONFigure?` answers.
     fn configured(&self) -> Does {
         let (full, resolution) = self.range.as_ref().map_or((0.0, 0.0), |r| (r.full, r.resolution));
-        let number = super::scientific;
         Does::Answers(format!("\"{} {},{}\"", word(self.function()), number(full), number(resolution)))
     }
 }

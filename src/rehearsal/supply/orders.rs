@@ -57,8 +57,9 @@ impl Device for SupplyDevice {
         answer.map_or(Does::Sets, Does::Answers)
     }
 
-    fn measured(&mut self, world: &World) -> String {
-        self.converting.take().map(|(number, which)| self.read_back(number, which, world)).unwrap_or_default()
+    fn measured(&mut self, world: &World) -> Does {
+        let read = self.converting.take().map(|(number, which)| self.read_back(number, which, world));
+        Does::Answers(read.unwrap_or_default())
     }
 
     fn reset(&mut self, world: &mut World) {

@@ -1,9 +1,14 @@
 //! The stand-ins against clients that are written here, byte for byte, and the
 //! circuit against closed forms. No driver takes part.
 
+mod desk;
 mod dialects;
+mod metering;
 mod physics;
+mod rejection;
 mod serving;
+mod settling;
+mod taking;
 
 use super::*;
 use crate::clock::Clock;

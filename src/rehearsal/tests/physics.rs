@@ -5,7 +5,7 @@ use super::*;
 use crate::instrument::Role;
 use crate::instrument::profile::{OffState, Profile, SHIPPED};
 use crate::rehearsal::message::Does;
-use crate::rehearsal::world::{Electrics, Guards, OPEN, Source, World};
+use crate::rehearsal::world::{Electrics, Guards, Input, Source, World};
 use crate::units::{Ohms, Seconds};
 
 /// The answer of the meter's measurement.
@@ -22,7 +22,7 @@ fn world(text: &str, leads: f64, off: OffState) -> World {
     World::new(unit(text).things("unit", 7), "unit", Ohms(leads), electrics, source(false, 0.0, 1.0, off), 7)
 }
 
-fn electrics() -> Electrics {
+pub(super) fn electrics() -> Electrics {
     crate::rehearsal::supply::usual(profile("supply-channel-list").supply().unwrap())
 }
 
@@ -30,10 +30,10 @@ fn profile(name: &str) -> Profile {
     crate::instrument::profile::find(name, std::path::Path::new(".")).unwrap()
 }
 
-const FREE: Guards = Guards { voltage: None, current: None };
+pub(super) const FREE: Guards = Guards { voltage: None, current: None };
 
 /// An output that rises at once, so that closed forms hold.
-fn source(on: bool, voltage: f64, limit: f64, off: OffState) -> Source {
+pub(super) fn source(on: bool, voltage: f64, limit: f64, off: OffState) -> Source {
     Source { on, voltage, limit, off, slew: (1e9, 1e9) }
 }
 
@@ -107,7 +107,7 @@ fn a_limited_output_charges_the_input_with_the_limit() {
 fn the_shunt_is_a_burden_on_the_unit() {
     let mut world = world(UNIT, 0.0, OffState::Open);
     world.set_output(source(true, 9.0, 1.0, OffState::Open), FREE);
-    world.set_meter(Ohms(100.0), None, OPEN);
+    world.set_meter(Input { series: Ohms(100.0), ..Input::default() });
     world.advance(1.0);
     // 12 mA through 100 ohm.
     assert!((world.see().unit - 7.8).abs() < 0.01, "{}", world.see().unit);
@@ -337,6 +337,7 @@ async fn a_meter_across_the_unit_reads_its_voltage() {
     assert!((read - (9.0 - 0.00012)).abs() < 4e-4, "{read}");
     rig.quirk(Role::Meter, |q| q.overloaded = true);
     rig.handle(Role::Meter, "READ?");
+    rig.clock().sleep(Seconds(0.02)).await;
     assert_eq!(finished(&rig), "+9.90000000E+37");
 }
 
@@ -403,7 +404,7 @@ fn a_fuse_that_melts_leaves_nothing_and_an_intact_one_stays() {
     for (limit, melts) in [(0.5, false), (1.0, true)] {
         let mut world = bench_supply(SHORTED, OffState::Open);
         // A fuse of 250 mA: 2.75 times as much melts it.
-        world.set_meter(Ohms(1.0), Some(0.25), crate::rehearsal::world::OPEN);
+        world.set_meter(Input { series: Ohms(1.0), fuse: Some(0.25), ..Input::default() });
         world.set_output(source(true, 12.0, limit, OffState::Open), FREE);
         world.advance(1.0);
         let charge = world.charge();
@@ -423,7 +424,7 @@ fn an_output_that_holds_zero_is_followed_on_and_off_again_and_again() {
     let electrics = crate::rehearsal::supply::usual(profile);
     for unit_text in [UNIT.to_owned(), UNIT.replace("12 mA", "30 mA")] {
         let mut world = World::new(unit(&unit_text).things("unit", 7), "unit", Ohms(0.08), electrics, at(false, 0.0), 7);
-        world.set_meter(Ohms(0.1), None, OPEN);
+        world.set_meter(Input { series: Ohms(0.1), ..Input::default() });
         let mut t = 0.0;
         for voltage in [1.0, 5.0, 0.5, 8.0, 9.0, 0.0, 3.0] {
             t += 0.2;

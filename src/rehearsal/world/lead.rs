@@ -29,6 +29,12 @@ impl Lead {
         (self.ohms, self.fuse, self.melts_at) = (ohms, fuse, f64::INFINITY);
     }
 
+    /// The fuse that is in it melts.
+    pub fn melt(&mut self) {
+        self.melted.extend(self.fuse);
+        self.melts_at = f64::INFINITY;
+    }
+
     /// The ratings of fuses that have melted.
     pub fn melted(&self) -> &[f64] {
         &self.melted
@@ -69,8 +75,7 @@ impl Device for Lead {
 
     fn change(&mut self, time: f64, volts: &[f64]) {
         if self.melts_at <= time {
-            self.melted.extend(self.fuse);
-            self.melts_at = f64::INFINITY;
+            self.melt();
         } else if self.beyond(volts) > 0.0 {
             self.melts_at = time + MELTS.1;
         } else {

@@ -6,7 +6,7 @@ use super::lead::Lead;
 use super::output::{Electrics, Guards, Output, Sense, Source};
 use crate::instrument::profile::OffState;
 use crate::rehearsal::board::Board;
-use crate::rehearsal::circuit::{Accuracy, Circuit, Failure, GROUND, Node, Part, Solid, Start, Transient};
+use crate::rehearsal::circuit::{Accuracy, Circuit, Failure, GROUND, Node, Part, Solid, Start, Transient, Wired as Contacted};
 use crate::rehearsal::unit::Described;
 use crate::units::{Farads, Ohms, Volts};
 use std::sync::Arc;
@@ -15,12 +15,34 @@ use std::sync::Arc;
 const LEADS: Ohms = Ohms(1e-3);
 /// What nothing leads through.
 pub const OPEN: Ohms = Ohms(1e12);
+/// What stands for a cable that is not there; it is not connected.
+const NO_CABLE: Farads = Farads(1e-12);
 /// The filter by which sense leads count for slow changes alone.
 const SENSE: (Ohms, Farads) = (Ohms(100.0), Farads(1e-6));
 /// How exact the solver is: instruments of six digits must not see its error.
 const ACCURACY: Accuracy = Accuracy { relative: 2e-6, volts: 1e-6, amperes: 1e-9 };
 /// For a part, whose current is read in nanoamperes behind a kiloohm.
 const FINE: Accuracy = Accuracy { relative: 1e-8, volts: 1e-8, amperes: 1e-12 };
+
+/// What the meter is in the circuit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Input {
+    /// In the lead: its shunt.
+    pub series: Ohms,
+    /// The rating of the fuse there.
+    pub fuse: Option<f64>,
+    /// Across what is connected.
+    pub across: Ohms,
+    /// Beside that: of input and cable.
+    pub capacitance: Farads,
+}
+
+impl Default for Input {
+    /// None at all.
+    fn default() -> Self {
+        Self { series: Ohms(0.0), fuse: None, across: OPEN, capacitance: Farads(0.0) }
+    }
+}
 
 /// What can be connected.
 #[derive(Clone, Debug)]
@@ -41,6 +63,7 @@ pub struct Wired {
     output: Part,
     lead: Part,
     input: Part,
+    cable: Part,
     held: Node,
     capacitor: Part,
     terminal: Node,
@@ -57,13 +80,13 @@ impl Wired {
         melted: Vec<f64>,
         seed: u64,
     ) -> Result<Self, Failure> {
-        let (mut circuit, near) = thing.begin();
+        let (mut circuit, near, unit) = thing.begin();
         // With a sign in their names that no netlist's node has.
         let [held, terminal] = ["#supply", "#terminal"].map(|name| circuit.node(name));
         let capacitor = circuit.capacitor("#c.supply", held, GROUND, Farads(electrics.capacitance));
         circuit.resistor("#r.supply", held, GROUND, Ohms(electrics.preload));
         let lead = circuit.device("#lead", &[terminal, near], Lead::new(melted));
-        let input = circuit.resistor("#meter", near, GROUND, OPEN);
+        let input = circuit.resistor("#meter", unit, GROUND, OPEN);
         let sense = match electrics.sense {
             Sense::Local | Sense::Open(_) => terminal,
             Sense::Remote => {
@@ -74,9 +97,11 @@ impl Wired {
             }
         };
         let output = circuit.device("#output", &[held, terminal, sense], Output::new(electrics, source));
-        let unit = thing.wire(&mut circuit, near, beside);
-        let circuit = Transient::begin(circuit, seed, Start::Given, thing.accuracy())?;
-        Ok(Self { circuit, output, lead, input, held, capacitor, terminal, unit })
+        thing.wire(&mut circuit, near, unit, beside);
+        let cable = circuit.capacitor("#c.meter", unit, GROUND, NO_CABLE);
+        let mut circuit = Transient::begin(circuit, seed, Start::Given, thing.accuracy())?;
+        circuit.wire(cable, Contacted::Disconnected);
+        Ok(Self { circuit, output, lead, input, cable, held, capacitor, terminal, unit })
     }
 
     pub(super) fn output(&self) -> Option<&Output> {
@@ -94,10 +119,20 @@ impl Wired {
         self.circuit.change_device(self.output, |output: &mut Output| output.set(source, guards, time, volts));
     }
 
-    pub(super) fn set_meter(&mut self, series: Ohms, fuse: Option<f64>, across: Ohms) {
-        let ohms = series.max(LEADS).0;
-        self.circuit.change_device(self.lead, |lead: &mut Lead| lead.set(ohms, fuse));
-        self.circuit.set_resistance(self.input, across);
+    pub(super) fn set_meter(&mut self, leads: Ohms, meter: Input) {
+        let ohms = (leads + meter.series).max(LEADS).0;
+        self.circuit.change_device(self.lead, |lead: &mut Lead| lead.set(ohms, meter.fuse));
+        self.circuit.set_resistance(self.input, meter.across);
+        if meter.capacitance.0 > 0.0 {
+            self.circuit.set_capacitance(self.cable, meter.capacitance);
+            self.circuit.wire(self.cable, Contacted::Connected);
+        } else {
+            self.circuit.wire(self.cable, Contacted::Disconnected);
+        }
+    }
+
+    pub(super) fn melt_fuse(&mut self) {
+        self.circuit.change_device(self.lead, Lead::melt);
     }
 
     pub(super) fn see(&self) -> Seen {
@@ -123,15 +158,17 @@ impl Wired {
 }
 
 impl Thing {
-    /// The circuit that it brings with it, and the node at which it is fed.
-    fn begin(&self) -> (Circuit, Node) {
+    /// The circuit that it brings with it, the node at which it is fed, and the one at
+    /// which its voltage is seen.
+    fn begin(&self) -> (Circuit, Node, Node) {
         let (mut circuit, input) = match self {
             // It was read without a mistake when the unit file was.
             Self::Described(unit) => (unit.circuit().unwrap_or_default(), unit.input()),
             Self::Board(_) | Self::Part(..) | Self::Resistor(_) => (Circuit::new(), "unit"),
         };
         let near = circuit.node(input);
-        (circuit, near)
+        let seen = if matches!(self, Self::Part(..)) { circuit.node("part") } else { near };
+        (circuit, near, seen)
     }
 
     fn accuracy(&self) -> Accuracy {
@@ -141,29 +178,20 @@ impl Thing {
         }
     }
 
-    /// Puts itself into a circuit at a node; returns where its voltage is seen.
-    fn wire(&self, circuit: &mut Circuit, near: Node, beside: Option<Ohms>) -> Node {
+    /// Puts itself into a circuit, fed at a node and seen at a node; `beside` lies across a part.
+    fn wire(&self, circuit: &mut Circuit, near: Node, seen: Node, beside: Option<Ohms>) {
         match self {
-            Self::Board(board) => {
-                board.place(circuit, near);
-                near
-            }
-            Self::Described(unit) => {
-                unit.place(circuit);
-                near
-            }
+            Self::Board(board) => board.place(circuit, near),
+            Self::Described(unit) => unit.place(circuit),
             Self::Resistor(resistance) => {
                 circuit.resistor("load", near, GROUND, *resistance);
-                near
             }
             Self::Part(solid, series) => {
-                let part = circuit.node("part");
-                circuit.resistor("series", near, part, *series);
-                solid.place(circuit, "c.part", part, GROUND);
+                circuit.resistor("series", near, seen, *series);
+                solid.place(circuit, "c.part", seen, GROUND);
                 if let Some(dirt) = beside {
-                    circuit.resistor("fixture", part, GROUND, dirt);
+                    circuit.resistor("fixture", seen, GROUND, dirt);
                 }
-                part
             }
         }
     }
