@@ -78,7 +78,7 @@ async fn the_patch_panel_connects_what_is_named() {
     let mut stream = TcpStream::connect(address).await.unwrap();
     assert_eq!(ask(&mut stream, "C1\n").await.unwrap(), "ok\n");
     assert_eq!(rig.supply_state().connected, "C1");
-    assert_eq!(ask(&mut stream, "C9\n").await.unwrap(), "there is no \"C9\" to connect; known: unit, C1\n");
+    assert_eq!(ask(&mut stream, "C9\n").await.unwrap(), "there is no \"C9\" to connect; known: unit, C1, nothing\n");
     assert_eq!(ask(&mut stream, "unit\n").await.unwrap(), "ok\n");
     assert_eq!(rig.supply_state().connected, "unit");
 }
