@@ -1,11 +1,11 @@
-//! `rampart standin`: stand-in instruments on TCP ports and serial terminals.
+//! `rampart standin`: stand-in instruments on TCP ports, serial terminals, VXI-11 and HiSLIP.
 
 use super::common::{UNIT, any_seed, refuse, rehearsal_bench, wrong};
 use crate::clock::Clock;
 use crate::document::Document;
 use crate::instrument::Role;
 use crate::plan::Bench;
-use crate::rehearsal::{Rig, UnitFile, patch, serve_tcp, serve_terminal};
+use crate::rehearsal::{Rig, UnitFile, patch, serve_hislip, serve_portmapper, serve_tcp, serve_terminal, serve_vxi11};
 use crate::runner::Exit;
 use crate::sys::Terminal;
 use crate::units::{Amperes, Ohms, parse_as};
@@ -21,6 +21,10 @@ enum Way {
     Tcp,
     /// A serial terminal
     Serial,
+    /// VXI-11
+    Vxi11,
+    /// HiSLIP
+    Hislip,
 }
 
 /// Arguments of `standin`.
@@ -44,6 +48,9 @@ pub(super) struct Arguments {
     /// The meter's TCP port; 0 takes any that is free
     #[arg(long, default_value_t = 0)]
     meter_port: u16,
+    /// A portmapper for VXI-11 on this port; 111 is the registered one. Without it the address names the port
+    #[arg(long)]
+    portmapper_port: Option<u16>,
     /// Let bench time run this much faster; give `run` the same
     #[arg(long, default_value_t = 1.0)]
     pace: f64,
@@ -99,9 +106,9 @@ async fn stand_in(arguments: &Arguments, bench: &Bench, unit: &UnitFile) -> Resu
     if let Some(load) = arguments.load {
         rig.add_load(KNOWN_LOAD, load);
     }
-    let supply = start(&rig, Role::Supply, arguments.supply, arguments.supply_port).await?;
+    let supply = start(&rig, Role::Supply, arguments.supply, arguments.supply_port, arguments.portmapper_port).await?;
     let meter = match &bench.meter {
-        Some(_) => Some(start(&rig, Role::Meter, arguments.meter, arguments.meter_port).await?),
+        Some(_) => Some(start(&rig, Role::Meter, arguments.meter, arguments.meter_port, arguments.portmapper_port).await?),
         None => None,
     };
     let listener = TcpListener::bind("127.0.0.1:0").await.map_err(|e| e.to_string())?;
@@ -158,15 +165,37 @@ async fn hands(rig: &Rig) -> std::convert::Infallible {
     std::future::pending().await
 }
 
+/// Listens on a port of this machine, any where it is 0.
+async fn listen(port: u16) -> Result<(TcpListener, u16), String> {
+    let failed = |error: std::io::Error| format!("port {port}: {error}");
+    let listener = TcpListener::bind(("127.0.0.1", port)).await.map_err(failed)?;
+    let port = listener.local_addr().map_err(failed)?.port();
+    Ok((listener, port))
+}
+
 /// Starts one stand-in and returns its address.
-async fn start(rig: &Rig, role: Role, way: Way, port: u16) -> Result<String, String> {
+async fn start(rig: &Rig, role: Role, way: Way, port: u16, portmapper: Option<u16>) -> Result<String, String> {
     let rig = rig.clone();
     match way {
         Way::Tcp => {
-            let listener = TcpListener::bind(("127.0.0.1", port)).await.map_err(|e| format!("port {port}: {e}"))?;
-            let port = listener.local_addr().map_err(|e| e.to_string())?.port();
+            let (listener, port) = listen(port).await?;
             tokio::spawn(serve_tcp(rig, role, listener));
             Ok(format!("TCPIP::127.0.0.1::{port}::SOCKET"))
+        }
+        Way::Hislip => {
+            let (listener, port) = listen(port).await?;
+            tokio::spawn(serve_hislip(rig, role, listener));
+            Ok(format!("TCPIP::127.0.0.1::hislip0,{port}::INSTR"))
+        }
+        Way::Vxi11 => {
+            let (core, port) = listen(port).await?;
+            let (abort, _) = listen(0).await?;
+            tokio::spawn(serve_vxi11(rig, role, core, abort));
+            let Some(mapper) = portmapper else { return Ok(format!("TCPIP::127.0.0.1::inst0,{port}::INSTR")) };
+            let (mapper, at) = listen(mapper).await?;
+            tokio::spawn(serve_portmapper(mapper, port));
+            // Who asks a portmapper asks the registered one.
+            Ok(if at == 111 { "TCPIP::127.0.0.1::inst0::INSTR".into() } else { format!("TCPIP::127.0.0.1::inst0,{port}::INSTR") })
         }
         Way::Serial => {
             let terminal = Terminal::open().map_err(|e| e.to_string())?;

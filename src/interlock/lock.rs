@@ -90,16 +90,24 @@ impl Lock {
 fn place(address: &str) -> PathBuf {
     let same = match address.parse() {
         Ok(Address::Serial { path }) => std::fs::canonicalize(&path).map_or(path, |real| real.display().to_string()),
-        // By any of its names.
-        Ok(Address::Tcp { host, port }) => match (host.as_str(), port).to_socket_addrs().map(Iterator::min) {
-            Ok(Some(resolved)) => resolved.to_string(),
-            _ => format!("{}:{port}", host.to_lowercase()),
-        },
+        Ok(Address::Tcp { host, port }) => resolved(&host, port),
+        Ok(Address::Vxi11 { host, device, .. } | Address::Hislip { host, device, .. }) => {
+            format!("{} {}", resolved(&host, 0), device.to_lowercase())
+        }
+        Ok(usb @ Address::Usb(_)) => usb.to_string(),
         Err(_) => address.to_owned(),
     };
     let hash = Sha256::digest(same.as_bytes());
     let name: String = hash.iter().take(8).map(|b| format!("{b:02x}")).collect();
     std::env::temp_dir().join(format!("rampart-{name}.lock"))
+}
+
+/// A host by any of its names.
+fn resolved(host: &str, port: u16) -> String {
+    match (host, port).to_socket_addrs().map(Iterator::min) {
+        Ok(Some(resolved)) => resolved.to_string(),
+        _ => format!("{}:{port}", host.to_lowercase()),
+    }
 }
 
 #[cfg(test)]

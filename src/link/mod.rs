@@ -11,6 +11,7 @@
 
 mod address;
 pub mod fault;
+pub mod hislip;
 pub mod memory;
 pub mod serial;
 mod stream;
@@ -18,8 +19,10 @@ mod tcp;
 #[cfg(test)]
 mod tests;
 pub mod trace;
+mod usbtmc;
+mod vxi11;
 
-pub use address::Address;
+pub use address::{Address, Usb};
 pub use stream::StreamLink;
 
 use std::future::Future;
@@ -39,6 +42,11 @@ pub async fn open(
     match address {
         Address::Tcp { .. } => tcp::open(address, framing, deadline).await,
         Address::Serial { path } => serial::open(address, path, line, framing),
+        Address::Hislip { host, device, port } => {
+            hislip::open(&address.to_string(), host, port.unwrap_or(hislip::PORT), device, framing, deadline).await
+        }
+        Address::Vxi11 { host, device, port } => vxi11::open(&address.to_string(), host, *port, device, framing, deadline).await,
+        Address::Usb(usb) => usbtmc::open(address, usb, framing, deadline).await,
     }
 }
 
@@ -70,6 +78,66 @@ pub trait Link: Send {
 
     /// Throws away what has arrived by now, without waiting, and returns it.
     fn unasked(&mut self) -> Vec<u8>;
+
+    /// Device clear, as IEEE 488.2 5.8 has it: the instrument's buffers are empty
+    /// afterwards, and its settings as they were. False where the link has none.
+    ///
+    /// # Errors
+    /// As of [`Link::send`].
+    fn clear(&mut self, deadline: Instant) -> Pending<'_, bool> {
+        let _ = deadline;
+        Box::pin(std::future::ready(Ok(false)))
+    }
+
+    /// The status byte, read beside the messages. `None` where the link has no way to it.
+    ///
+    /// # Errors
+    /// As of [`Link::send`].
+    fn status_byte(&mut self, deadline: Instant) -> Pending<'_, Option<u8>> {
+        let _ = deadline;
+        Box::pin(std::future::ready(Ok(None)))
+    }
+
+    /// Keeps all others from the instrument, waiting up to `wait` for one that holds it.
+    /// A run does not use this: its guard must get in when the run has died.
+    ///
+    /// # Errors
+    /// As of [`Link::send`].
+    fn lock(&mut self, wait: std::time::Duration, deadline: Instant) -> Pending<'_, Locked> {
+        let _ = (wait, deadline);
+        Box::pin(std::future::ready(Ok(Locked::Impossible)))
+    }
+
+    /// Lets others in again.
+    ///
+    /// # Errors
+    /// As of [`Link::send`]; that it was not held.
+    fn unlock(&mut self, deadline: Instant) -> Pending<'_, Locked> {
+        let _ = deadline;
+        Box::pin(std::future::ready(Ok(Locked::Impossible)))
+    }
+}
+
+/// What came of asking for a lock, or of giving it back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Locked {
+    /// Done.
+    Yes,
+    /// Somebody else holds it.
+    No,
+    /// The link has no locks.
+    Impossible,
+}
+
+/// A message whose end the transport marks, without the terminator that an
+/// instrument may send all the same.
+fn without_end(mut message: Vec<u8>, framing: &Framing) -> Vec<u8> {
+    if let ReceiveEnd::Bytes { end, .. } = &framing.receive_end
+        && message.ends_with(end)
+    {
+        message.truncate(message.len() - end.len());
+    }
+    message
 }
 
 /// A link that has gone: everything fails at once.

@@ -127,7 +127,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Link for StreamLink<S> {
 
 /// Errors that mean that the far end is gone. A terminal whose other side was
 /// closed gives error 5 (EIO).
-fn is_gone(error: &std::io::Error) -> bool {
+pub(super) fn is_gone(error: &std::io::Error) -> bool {
     use std::io::ErrorKind::{BrokenPipe, ConnectionAborted, ConnectionReset, NotConnected, UnexpectedEof};
     const INPUT_OUTPUT_ERROR: i32 = 5;
     matches!(error.kind(), BrokenPipe | ConnectionAborted | ConnectionReset | NotConnected | UnexpectedEof)

@@ -1,6 +1,6 @@
 //! A link that tells of everything that passes, in both directions.
 
-use super::{Link, LinkError, Pending};
+use super::{Link, LinkError, Locked, Pending};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::time::Instant;
@@ -50,6 +50,18 @@ impl Link for Box<dyn Link> {
     fn unasked(&mut self) -> Vec<u8> {
         (**self).unasked()
     }
+    fn clear(&mut self, deadline: Instant) -> Pending<'_, bool> {
+        (**self).clear(deadline)
+    }
+    fn status_byte(&mut self, deadline: Instant) -> Pending<'_, Option<u8>> {
+        (**self).status_byte(deadline)
+    }
+    fn lock(&mut self, wait: Duration, deadline: Instant) -> Pending<'_, Locked> {
+        (**self).lock(wait, deadline)
+    }
+    fn unlock(&mut self, deadline: Instant) -> Pending<'_, Locked> {
+        (**self).unlock(deadline)
+    }
 }
 
 impl<L: Link> Link for Traced<L> {
@@ -91,6 +103,26 @@ impl<L: Link> Link for Traced<L> {
             self.sink.message(Direction::ThrownAway, &thrown);
         }
         thrown
+    }
+
+    fn clear(&mut self, deadline: Instant) -> Pending<'_, bool> {
+        Box::pin(async move {
+            let result = self.inner.clear(deadline).await;
+            self.tell_failure(&result);
+            result
+        })
+    }
+
+    fn status_byte(&mut self, deadline: Instant) -> Pending<'_, Option<u8>> {
+        self.inner.status_byte(deadline)
+    }
+
+    fn lock(&mut self, wait: Duration, deadline: Instant) -> Pending<'_, Locked> {
+        self.inner.lock(wait, deadline)
+    }
+
+    fn unlock(&mut self, deadline: Instant) -> Pending<'_, Locked> {
+        self.inner.unlock(deadline)
     }
 }
 

@@ -9,6 +9,7 @@
 
 mod board;
 pub mod circuit;
+mod lan;
 mod message;
 mod meter;
 mod panel;
@@ -20,6 +21,7 @@ mod tests;
 mod unit;
 mod world;
 
+pub use lan::{serve_hislip, serve_portmapper, serve_vxi11};
 pub use panel::Panel;
 pub use rig::{Rig, SupplyState, Switch};
 pub use serve::{patch, serve, serve_tcp, serve_terminal};

@@ -158,6 +158,17 @@ impl Rig {
         if world.failure().is_some() { Does::Ignores } else { does }
     }
 
+    /// A stand-in's status byte, as it is read beside the messages.
+    pub(super) fn status_byte(&self, role: Role, message_available: bool) -> u8 {
+        let mut inner = self.lock();
+        let Inner { world, supply, meter, .. } = &mut *inner;
+        match (role, meter) {
+            (Role::Supply, _) => message::poll(supply, world, message_available),
+            (Role::Meter, Some(meter)) => message::poll(meter, world, message_available),
+            (Role::Meter, None) => 0,
+        }
+    }
+
     /// Something of a stand-in's end of the conversation.
     pub(super) fn dialogue<T>(&self, role: Role, what: impl FnOnce(&mut message::Dialogue) -> T) -> Option<T> {
         let mut inner = self.lock();

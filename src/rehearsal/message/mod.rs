@@ -204,6 +204,11 @@ impl Dialogue {
         self.waiting = Waiting::Nothing;
     }
 
+    /// Device clear (IEEE 488.2 5.8): nothing is under way any more.
+    pub fn clear(&mut self) {
+        self.forget();
+    }
+
     /// A new message came before the response to the last was sent (IEEE 488.2 6.3.2.3).
     pub fn interrupt(&mut self) {
         self.forget();
@@ -285,6 +290,12 @@ pub fn finish(device: &mut impl Device, world: &mut World) -> Does {
     }
     device.dialogue().waiting = Waiting::Nothing;
     proceed(device, world)
+}
+
+/// The status byte, as it is read beside the messages.
+pub fn poll(device: &mut impl Device, world: &World, message_available: bool) -> u8 {
+    look(device, world);
+    device.dialogue().status.byte(message_available)
 }
 
 fn look(device: &mut impl Device, world: &World) {
