@@ -28,6 +28,16 @@ fn addresses_are_read_and_printed() {
         ("tcpip0::bench-supply::9221::socket", tcp("bench-supply", 9221)),
         ("TCPIP::[2001:db8::1]::5025::SOCKET", tcp("2001:db8::1", 5025)),
         ("ASRL/dev/ttyUSB0::INSTR", Address::Serial { path: "/dev/ttyUSB0".into() }),
+        // VPP-4.3: a LAN device without a name is inst0.
+        ("TCPIP0::h::INSTR", Address::Vxi11 { host: "h".into(), device: "inst0".into(), port: None }),
+        ("TCPIP::h::inst3,1024::INSTR", Address::Vxi11 { host: "h".into(), device: "inst3".into(), port: Some(1024) }),
+        ("TCPIP::[fe80::1]::hislip0::INSTR", Address::Hislip { host: "fe80::1".into(), device: "hislip0".into(), port: None }),
+        ("TCPIP::h::HiSLIP1,5000::INSTR", Address::Hislip { host: "h".into(), device: "HiSLIP1".into(), port: Some(5000) }),
+        (
+            "USB0::0x1234::1230::A-7::INSTR",
+            Address::Usb(Usb { vendor: 0x1234, product: 1230, serial: "A-7".into(), interface: None }),
+        ),
+        ("USB::1::2::3::4::INSTR", Address::Usb(Usb { vendor: 1, product: 2, serial: "3".into(), interface: Some(4) })),
         ("ASRLCOM3::INSTR", Address::Serial { path: "COM3".into() }),
     ] {
         assert_eq!(text.parse::<Address>().unwrap(), address, "{text}");
@@ -38,8 +48,12 @@ fn addresses_are_read_and_printed() {
         ("192.0.2.20:5025", "known here"),
         ("TCPIP::h::0::SOCKET", "not a port"),
         ("TCPIP::h::70000::SOCKET", "not a port"),
-        ("TCPIP::h::inst0::INSTR", "not spoken by this version"),
-        ("USB::1::2::3::INSTR", "USB is not spoken"),
+        ("TCPIP::h::inst0,0::INSTR", "not a port"),
+        ("TCPIP::h::,1::INSTR", "no name of a device"),
+        ("TCPIP::h::1::2::INSTR", "a host, and"),
+        ("USB::1::2::INSTR", "vendor and product"),
+        ("USB::0x12345::2::3::INSTR", "vendor and product"),
+        ("GPIB::1::INSTR", "GPIB is not spoken"),
         ("ASRL::INSTR", "the port's path"),
     ] {
         let error = text.parse::<Address>().unwrap_err().to_string();

@@ -132,3 +132,35 @@ impl Frame {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// IVI-6.1: frames computed from its tables by hand.
+    #[test]
+    fn frames_have_the_bytes_of_the_standard() {
+        let hex = |frame: Frame| frame.emit().iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().join(" ");
+        let hello = Frame::with(Kind::Initialize, 0, 0x0100 << 16 | 0x5858, b"hislip0");
+        assert_eq!(hex(hello), "48 53 00 00 01 00 58 58 00 00 00 00 00 00 00 07 68 69 73 6c 69 70 30");
+        let first = Frame::with(Kind::DataEnd, 0, 0xffff_ff00, b"*IDN?\n");
+        assert_eq!(hex(first), "48 53 07 00 ff ff ff 00 00 00 00 00 00 00 00 06 2a 49 44 4e 3f 0a");
+    }
+
+    #[test]
+    fn what_arrives_is_read_piece_by_piece() {
+        let frame = Frame::with(Kind::Data, 1, 7, b"abc");
+        let bytes = frame.emit();
+        for end in 0..bytes.len() {
+            assert_eq!(Frame::parse(&bytes[..end], 10), Arrived::More, "{end}");
+        }
+        assert_eq!(Frame::parse(&[bytes.clone(), b"H".to_vec()].concat(), 10), Arrived::Frame(frame, bytes.len()));
+        assert_eq!(Frame::parse(&bytes, 2), Arrived::TooLong(3));
+        assert_eq!(Frame::parse(b"HTTP/1.1 400", 10), Arrived::Garbled);
+        let mut other = bytes.clone();
+        other[2] = 77;
+        assert_eq!(Frame::parse(&other, 10), Arrived::Unknown(77, bytes.len()));
+        // Numbers by IVI-6.1, table 4, from first to last.
+        assert!(NUMBERS.is_sorted_by_key(|(_, number)| *number) && NUMBERS[20].1 == 23);
+    }
+}

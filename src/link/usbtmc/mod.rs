@@ -7,6 +7,8 @@
 
 mod bus;
 mod frame;
+#[cfg(test)]
+mod tests;
 
 use super::address::Usb;
 use super::{Address, Framing, Link, LinkError, Pending, without_end};

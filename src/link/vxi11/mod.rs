@@ -17,8 +17,8 @@ const PORTMAPPER: Program = Program { number: 100_000, version: 2 };
 const GETPORT: u32 = 3;
 const PORTMAPPER_PORT: u16 = 111;
 const OVER_TCP: u32 = 6;
-const CORE: Program = Program { number: 0x0607_AF, version: 1 };
-const ABORT: Program = Program { number: 0x0607_B0, version: 1 };
+const CORE: Program = Program { number: 0x0006_07AF, version: 1 };
+const ABORT: Program = Program { number: 0x0006_07B0, version: 1 };
 
 /// Procedures of the core channel (VXI-11, B.6), and of the abort channel.
 const CREATE_LINK: u32 = 10;

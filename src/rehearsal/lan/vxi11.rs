@@ -13,8 +13,8 @@ use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Notify;
 
-const CORE: u32 = 0x0607_AF;
-const ABORT: u32 = 0x0607_B0;
+const CORE: u32 = 0x0006_07AF;
+const ABORT: u32 = 0x0006_07B0;
 const PORTMAPPER: u32 = 100_000;
 /// The most bytes that one write may bring.
 const TAKES: u32 = 1024;
