@@ -1,4 +1,4 @@
-//! Every published value that the analysis is held against, and the test that does
+//! Every published value that the analysis and the stand-ins are held against, and the test that does
 //! it; or why none does. A row names its source; a test that was renamed or taken
 //! away fails here.
 
@@ -7,7 +7,7 @@
 use std::path::Path;
 
 enum By {
-    /// A file below src/analysis or tests, and its test.
+    /// A file below src or tests, and its test.
     Test(&'static str, &'static str),
     /// No test, and why.
     None(&'static str),
@@ -25,6 +25,8 @@ const FITS: &str = "src/analysis/tests/certified.rs";
 const SUMS: &str = "src/analysis/tests/numeric.rs";
 const SERIES: &str = "src/analysis/series/tests.rs";
 const STATES: &str = "src/analysis/states/tests.rs";
+const REJECTION: &str = "src/rehearsal/tests/rejection.rs";
+const SETTLING: &str = "src/rehearsal/tests/settling.rs";
 const PUBLISHED: &str = "src/analysis/tests/published.rs";
 
 const ROWS: &[(&str, By)] = &[
@@ -212,6 +214,32 @@ const ROWS: &[(&str, By)] = &[
     ("IEC 60086-2: minimum average durations", No("the tables could not be obtained")),
     // Meter
     ("burden and loading", Test(HAND, "a_shunt_takes_what_the_handbook_says")),
+    ("burden of the stand-in: 0.952381 A, -4.7619 %", Test(SETTLING, "a_shunt_takes_its_share_of_the_voltage")),
+    ("loading by the stand-in: 0.9901 %, 9.0909 %", Test(SETTLING, "an_input_loads_what_it_measures")),
+    (
+        "line cycles of the stand-in: 16.67 ms at 60 Hz, 20 ms at 50 Hz and 400 Hz",
+        Test(REJECTION, "a_line_cycle_lasts_as_long_as_the_mains_say"),
+    ),
+    (
+        "rejection by the stand-in, 20 log(Vin/Verr): 16.14, 14.38, 60.0, 40.1 dB, and the ideal window's",
+        Test(REJECTION, "rejection_follows_from_the_integration"),
+    ),
+    (
+        "rejection by the stand-in: parts of a cycle none; 1, 2, 10, 100 cycles, 60 dB at 0.1 %; 100 ms against both mains",
+        Test(REJECTION, "whole_line_cycles_take_out_hum_and_parts_of_one_do_not"),
+    ),
+    (
+        "settling of the stand-in: 4.605, 6.908, 9.210, 13.816 time constants",
+        Test(SETTLING, "settling_takes_the_tabled_number_of_time_constants"),
+    ),
+    (
+        "settling of the stand-in: 200 pF, above 100 kohm, sources of 1 nF to 0.1 uF",
+        Test(SETTLING, "a_delay_that_suits_a_cable_suits_no_large_source"),
+    ),
+    (
+        "absorption of the stand-in is slower than its time constant",
+        Test(SETTLING, "a_dielectric_settles_more_slowly_than_its_time_constant_says"),
+    ),
     ("line cycles, NMR, ideal windows, off by 0.1 and 1 %", Test(HAND, "a_window_rejects_hum_as_its_sinc_says")),
     ("settling: 4.605, 6.908, 9.210, 13.816 time constants", Test(HAND, "settling_takes_the_tabled_number_of_time_constants")),
     (

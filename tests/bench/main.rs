@@ -14,6 +14,7 @@ mod changed;
 mod claims;
 mod dialects;
 mod faults;
+mod metering;
 mod outcomes;
 mod preflight;
 mod quirks;

@@ -5,7 +5,7 @@ use super::{Findings, rounded};
 use crate::analysis::energy;
 use crate::document::Places;
 use crate::plan::{Bench, MeterSeat, Plan, StageKind, Wiring};
-use crate::units::Volts;
+use crate::units::{Ohms, Volts};
 use jiff::civil::Date;
 
 /// Direct voltage up to which parts may be touched in dry places (IEC 61140,
@@ -30,6 +30,7 @@ pub(super) fn check(plan: &Plan, bench: &Bench, today: &str, findings: &mut Find
     calibration(bench, "supply", supply.calibration_due.as_deref(), &supply.places, today, findings);
     if let Some(meter) = &bench.meter {
         calibration(bench, "meter", meter.calibration_due.as_deref(), &meter.places, today, findings);
+        own_range(bench, meter, findings);
         if meter.wired == Wiring::Across {
             across(plan, bench, meter, findings);
         }
@@ -130,6 +131,29 @@ fn calibration(bench: &Bench, role: &str, due: Option<&str>, places: &Places, to
         title,
         label,
         "the uncertainties in the report rest on it; the report will say so",
+    );
+}
+
+/// A meter that is told no range chooses one by itself: low while nothing flows, and its
+/// burden is then the highest at the moment at which a unit starts.
+fn own_range(bench: &Bench, seat: &MeterSeat, findings: &mut Findings) {
+    let Some(profile) = seat.profile.meter() else { return };
+    let function = if seat.wired == Wiring::InSeries { &profile.current } else { &profile.voltage };
+    let Some(function) = function.as_ref().filter(|f| f.ranges.len() > 1) else { return };
+    if function.configure.iter().any(|message| message.contains("{range}")) {
+        return;
+    }
+    let most = function.ranges.iter().map(|r| r.resistance).fold(Ohms(0.0), Ohms::max);
+    let burden = match seat.wired {
+        Wiring::InSeries => format!("a shunt of up to {most} in the lead when the unit starts"),
+        Wiring::Across => "a gap at every change".into(),
+    };
+    findings.warning(
+        &bench.document,
+        seat.places.of("profile"),
+        format!("the profile {:?} tells the meter no range: it may choose one by itself, with {burden}", seat.profile.name),
+        "no fixed range",
+        "send the range in configure, with {range}, and read it back with range_ask",
     );
 }
 

@@ -21,7 +21,8 @@ impl Device for MeterDevice {
         use MeterOrder as M;
         let Order::Meter(order) = order else { return self.dialogue.complain(codes::UNDEFINED_HEADER) };
         let done = match order {
-            M::Configure(function) | M::Range(Some(function)) => self.configure(function, filled, world),
+            M::Configure(function) => self.configure(function, filled, world).inspect(|_| self.preset()),
+            M::Range(Some(function)) => self.configure(function, filled, world),
             M::Range(None) => self.configure(self.function(), filled, world),
             M::Choose(function) => self.configure(function, &Filled::default(), world),
             M::ChooseNamed => match filled.word.as_deref().and_then(named) {
@@ -53,6 +54,7 @@ impl Device for MeterDevice {
                 Ok(self.measures(world))
             }
             M::Measure(function) => self.configure(function, filled, world).map(|_| {
+                self.preset();
                 self.trigger(world);
                 self.measures(world)
             }),
@@ -103,6 +105,16 @@ impl MeterDevice {
         match self.answer().filter(|_| self.busy(world) <= 0.0) {
             Some(answer) => answer,
             None => Does::Measures { first: self.busy(world), then: 0.0 },
+        }
+    }
+
+    /// Rate, zero and trigger are as after power-on again where a meter is configured in SCPI
+    /// (SCPI-99 volume 2, CONFigure and MEASure).
+    fn preset(&mut self) {
+        if self.dialogue.is_standard() {
+            let Settings { auto_range, continuous, format, .. } = self.settings;
+            self.settings = Settings { auto_range, continuous, format, ..Settings::at_power_on(&self.quirks) };
+            self.rate = self.profile.rates.first().cloned().unwrap_or(self.rate.clone());
         }
     }
 
