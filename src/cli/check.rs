@@ -8,13 +8,17 @@ use crate::runner::{Exit, Progress, Watcher};
 use crate::units::{Unit, engineering, spell};
 use crate::view::outln;
 use std::collections::HashMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
 pub(super) struct Arguments {
     /// The plan
-    plan: PathBuf,
+    #[arg(required_unless_present = "profile")]
+    plan: Option<PathBuf>,
+    /// Check a profile instead: a file, or the name of one that is shipped
+    #[arg(long, conflicts_with_all = ["plan", "lot", "bench", "commands", "json"])]
+    profile: Option<String>,
     /// The lot file, where the plan is carried out for each part of a lot
     #[arg(long)]
     lot: Option<PathBuf>,
@@ -30,6 +34,14 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
+    match (&arguments.profile, &arguments.plan) {
+        (Some(profile), _) => super::profile::check(profile),
+        (None, Some(plan)) => check(arguments, plan),
+        (None, None) => Exit::Wrong,
+    }
+}
+
+fn check(arguments: &Arguments, plan: &Path) -> Exit {
     let bench = match bench(arguments.bench.as_deref()) {
         Ok(Some(bench)) => Ok(bench),
         Ok(None) => rehearsal_bench(None),
@@ -39,7 +51,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(bench) => bench,
         Err(problems) => return wrong(&problems),
     };
-    let checked = match checked(&arguments.plan, arguments.lot.as_deref(), bench) {
+    let checked = match checked(plan, arguments.lot.as_deref(), bench) {
         Ok(checked) => checked,
         Err(exit) => return exit,
     };
@@ -49,7 +61,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     } else {
         print(&checked);
     }
-    if arguments.commands { commands(arguments, &checked) } else { Exit::Within }
+    if arguments.commands { commands(plan, &checked) } else { Exit::Within }
 }
 
 fn print(checked: &Checked) {
@@ -122,9 +134,9 @@ impl Watcher for Blind {
 }
 
 /// Rehearses with the same code that would run, and lists what was sent.
-fn commands(arguments: &Arguments, checked: &Checked) -> Exit {
+fn commands(plan: &Path, checked: &Checked) -> Exit {
     let Some(passed) = &checked.passed else { return Exit::Wrong };
-    let unit = match unit(None, &arguments.plan) {
+    let unit = match unit(None, plan) {
         Ok(unit) => unit,
         Err(problems) => return wrong(&problems),
     };

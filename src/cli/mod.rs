@@ -8,6 +8,7 @@ mod guard;
 mod off;
 mod on_bench;
 mod operator;
+mod profile;
 mod rehearse;
 mod report;
 mod resume;
@@ -47,7 +48,9 @@ enum Verb {
     )]
     Resume(resume::Arguments),
     /// Say everything that can be known before power: mistakes, time, energy, size, commands
-    #[command(after_help = "Example: rampart check scripts/frost-alarm.toml --bench bench.toml --commands")]
+    #[command(
+        after_help = "Examples: rampart check scripts/frost-alarm.toml --bench bench.toml --commands\n          rampart check --profile profiles/mine.toml"
+    )]
     Check(check::Arguments),
     /// Calculate by hand, with the working shown: formula, values, source
     #[command(

@@ -372,6 +372,17 @@ impl<'a> Table<'a> {
         Table::new(self.document, self.problems, table, span, name)
     }
 
+    /// Another reader of the same table, which judges its keys instead of this one.
+    pub fn again(&mut self) -> Table<'a> {
+        self.asked.extend(self.keys());
+        Table::new(self.document, self.problems, self.table, self.span.clone(), &self.name)
+    }
+
+    /// Adds what somebody else has found in the same document.
+    pub fn note(&self, found: Problems) {
+        self.problems.borrow_mut().extend(found);
+    }
+
     /// Gives the table a better name for messages.
     pub fn rename(&mut self, name: impl Into<String>) {
         self.name = name.into();

@@ -28,6 +28,21 @@ pub enum Fault {
         /// What was asked.
         command: String,
     },
+    /// Nothing sensible came over a serial line from the beginning.
+    #[error(
+        "{why}. The line is at {line}: are these the instrument's own settings, and is its interface fed from DTR or RTS \
+         (dtr is {dtr}, rts is {rts})?"
+    )]
+    Line {
+        /// What was heard instead.
+        why: Box<Fault>,
+        /// The settings of the line.
+        line: String,
+        /// What is done with DTR.
+        dtr: &'static str,
+        /// What is done with RTS.
+        rts: &'static str,
+    },
     /// The answer came after its deadline and was thrown away.
     #[error("the answer to {command:?} came too late and was thrown away")]
     Late {

@@ -122,8 +122,8 @@ impl Meter {
             Ok(reply) => {
                 let said =
                     said(&reply, &set.function.reply, &set.function.reply.prefix, set.measurand.unit(), &self.profile.overload);
-                if said == Said::Garbled {
-                    self.session.doubt(&set.function.read);
+                if let (Said::Garbled, Some(read)) = (said, &set.function.read) {
+                    self.session.doubt(read);
                 }
                 sample(said, &set.range.accuracy, set.range.full, set.range.resolution, set.range.floor)
             }
@@ -142,7 +142,13 @@ impl Meter {
             self.session.command(trigger).await?;
         }
         let timeout = self.session.timeout() + Seconds(set.rate.period.0 * 2.0);
-        self.session.query_within(&set.function.read, timeout).await
+        let Some(read) = &set.function.read else {
+            // What comes may be old by as much; a line that came later was measured later, whole.
+            let flush = self.profile.stream.unwrap_or_default();
+            let fresh_from = self.clock.now() + flush + set.rate.integration;
+            return self.session.listen(fresh_from, timeout).await;
+        };
+        self.session.query_within(&fill(read, &[("range", &set.range.send)]), timeout).await
     }
 
     /// Gives it back to its front panel.
@@ -150,6 +156,7 @@ impl Meter {
     /// # Errors
     /// Those of a write.
     pub async fn release(&mut self) -> Result<(), InstrumentError> {
+        self.session.unlock().await.map_err(|f| f.of(Role::Meter))?;
         for message in self.local.clone() {
             self.session.command(&message).await.map_err(|f| f.of(Role::Meter))?;
         }

@@ -3,10 +3,11 @@
 //! Strict: a number is NR1, NR2 or NR3 of IEEE 488.2 with nothing around it but
 //! what the profile allows. Anything else is garbled, and garbled is no number.
 
-use super::profile::{Accuracy, ReplyForm, UnitInReply, fits};
+use super::profile::{Accuracy, Numbers, Packed, ReplyForm, UnitInReply, fits};
 use super::reading::Sample;
 use crate::scpi::response::{Datum, Special, parse_one};
 use crate::units::Unit;
+use std::borrow::Cow;
 
 /// What an answer says, before accuracy and floor are applied.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,12 +25,13 @@ pub enum Said {
 /// Reads an answer by the profile's form. `prefix` is the form's prefix with its
 /// placeholders filled in; `overload` are the dialect's words for it.
 pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Unit, overload: &[String]) -> Said {
+    let Numbers { fields, .. } = form.numbers;
     // A decimal comma must not cut a number short.
-    if form.field == 0 && reply.contains(',') {
+    if form.field == 0 && form.numbers.group != Some(fields) && form.numbers.decimal != fields && reply.contains(fields) {
         return Said::Garbled;
     }
-    let Some(field) = reply.split(',').nth(form.field.max(1) - 1) else { return Said::Garbled };
-    let mut text = field.trim();
+    let field = if form.field == 0 { Some(reply) } else { reply.split(fields).nth(form.field - 1) };
+    let Some(mut text) = field.map(str::trim) else { return Said::Garbled };
     if !prefix.trim().is_empty() {
         match text.strip_prefix(prefix.trim()) {
             Some(rest) => text = rest.trim_start(),
@@ -39,15 +41,20 @@ pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Unit, overload: &[S
     if overload.iter().any(|word| fits(word, text)) {
         return Said::Overload;
     }
-    let (digits, suffix) = split_unit(text);
+    let scale = form.scale.unwrap_or(1.0);
+    if let Some(packed) = &form.packed {
+        return unpacked(text, packed).map_or(Said::Garbled, |count| Said::Number(count * scale));
+    }
+    let (digits, suffix) = split_unit(text, form.numbers);
     let factor = match (form.unit, suffix) {
-        (_, "") => 1.0,
+        (_, "") => scale,
         (UnitInReply::None, _) => return Said::Garbled,
         (UnitInReply::Checked, suffix) => match unit_factor(suffix, of) {
-            Some(factor) => factor,
+            Some(factor) => factor * scale,
             None => return Said::Garbled,
         },
     };
+    let Some(digits) = pointed(digits, form.numbers) else { return Said::Garbled };
     match parse_one(digits.as_bytes()) {
         Ok(Datum::Special(Special::NotANumber)) => Said::NotANumber,
         Ok(Datum::Special(_)) => Said::Overload,
@@ -56,25 +63,64 @@ pub fn said(reply: &str, form: &ReplyForm, prefix: &str, of: Unit, overload: &[S
     }
 }
 
-/// The number and what follows it. An exponent belongs to the number.
-fn split_unit(text: &str) -> (&str, &str) {
-    let bytes = text.as_bytes();
-    let is_exponent = |i: usize| {
-        let mut at = i + 1;
-        if matches!(bytes.get(at), Some(b'+' | b'-')) {
-            at += 1;
-        }
-        bytes.get(at).is_some_and(u8::is_ascii_digit)
+/// Digits at their place in an answer that is digits alone, and as many as it should have.
+fn unpacked(text: &str, packed: &Packed) -> Option<f64> {
+    if text.len() != packed.width || !text.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    text.get(packed.at - 1..packed.at - 1 + packed.digits)?.parse().ok()
+}
+
+/// A number with a point before its decimals and nothing between its digits, from one that
+/// is written in the dialect's way; `None` where it is not.
+fn pointed(text: &str, numbers: Numbers) -> Option<Cow<'_, str>> {
+    if numbers.decimal == '.' && numbers.group.is_none() {
+        return Some(Cow::Borrowed(text));
+    }
+    let (mantissa, exponent) = text.split_at(text.find(['e', 'E']).unwrap_or(text.len()));
+    let (whole, decimals) = match mantissa.split_once(numbers.decimal) {
+        Some((whole, decimals)) => (whole, Some(decimals)),
+        None => (mantissa, None),
     };
-    let end = bytes
-        .iter()
-        .enumerate()
-        .find(|(i, b)| match b {
-            b'0'..=b'9' | b'+' | b'-' | b'.' => false,
-            b'e' | b'E' => !is_exponent(*i),
-            _ => true,
+    let is_digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    let bare = whole.strip_prefix(['+', '-']).unwrap_or(whole);
+    if let Some(group) = numbers.group.filter(|group| bare.contains(*group)) {
+        let mut groups = bare.split(group);
+        let first = groups.next()?;
+        if !(1..=3).contains(&first.len()) || !is_digits(first) || !groups.all(|g| g.len() == 3 && is_digits(g)) {
+            return None;
+        }
+    } else if !is_digits(bare) {
+        return None;
+    }
+    if !decimals.is_none_or(is_digits) {
+        return None;
+    }
+    let whole = numbers.group.map_or_else(|| whole.to_owned(), |group| whole.replace(group, ""));
+    Some(Cow::Owned(match decimals {
+        Some(decimals) => format!("{whole}.{decimals}{exponent}"),
+        None => whole + exponent,
+    }))
+}
+
+/// The number and what follows it. An exponent belongs to the number.
+fn split_unit(text: &str, numbers: Numbers) -> (&str, &str) {
+    let rest = |at: usize| text.get(at..).unwrap_or("");
+    let is_exponent = |at: usize| {
+        let tail = rest(at + 1);
+        tail.strip_prefix(['+', '-']).unwrap_or(tail).starts_with(|c: char| c.is_ascii_digit())
+    };
+    // A blank may stand between groups; behind the last it stands before the unit.
+    let is_group =
+        |at: usize, c: char| numbers.group == Some(c) && rest(at + c.len_utf8()).starts_with(|c: char| c.is_ascii_digit());
+    let end = text
+        .char_indices()
+        .find(|(at, c)| match c {
+            '0'..='9' | '+' | '-' | '.' => false,
+            'e' | 'E' => !is_exponent(*at),
+            _ => *c != numbers.decimal && !is_group(*at, *c),
         })
-        .map_or(bytes.len(), |(i, _)| i);
+        .map_or(text.len(), |(at, _)| at);
     let (digits, suffix) = text.split_at(end);
     (digits, suffix.trim())
 }
@@ -118,7 +164,7 @@ mod tests {
     use super::*;
 
     fn form(field: usize, prefix: &str, unit: UnitInReply) -> ReplyForm {
-        ReplyForm { field, prefix: prefix.into(), unit }
+        ReplyForm { field, prefix: prefix.into(), unit, ..ReplyForm::default() }
     }
 
     #[test]
@@ -172,6 +218,58 @@ mod tests {
         assert_ne!(said("9,99", &plain, "", Unit::Volt, &[]), Said::Number(999.0));
         // Nor cut short, where the profile does not say that there are fields.
         assert_eq!(said("9,99", &form(0, "", UnitInReply::None), "", Unit::Volt, &[]), Said::Garbled);
+    }
+
+    #[test]
+    fn numbers_are_read_in_the_dialects_way_and_no_other() {
+        // QUIRKS row 35; the ways of writing are common practice.
+        let read = |text: &str, decimal, group, fields| {
+            let numbers = Numbers { decimal, group, fields };
+            said(text, &ReplyForm { numbers, unit: UnitInReply::Checked, ..ReplyForm::default() }, "", Unit::Volt, &[])
+        };
+        for (text, value) in [
+            ("9,99", 9.99),
+            ("+1,5E-03", 1.5e-3),
+            ("1.234,5", 1234.5),
+            ("1234,5", 1234.5),
+            ("-1.234.567", -1234567.0),
+            ("9,99 V", 9.99),
+        ] {
+            assert_eq!(read(text, ',', Some('.'), ';'), Said::Number(value), "{text}");
+        }
+        for text in ["9.99", "1.23.456", "12.3456,7", ".123", "1.234.5", "1,2,3", "1,234.5", "9,", "1.,5"] {
+            let said = read(text, ',', Some('.'), ';');
+            assert!(said == Said::Garbled || (text == "9," && said == Said::Number(9.0)), "{text}: {said:?}");
+        }
+        assert_eq!(read("1 234.5 V", '.', Some(' '), ','), Said::Number(1234.5));
+        assert_eq!(read("1'234", '.', Some('\''), ','), Said::Number(1234.0));
+        assert_eq!(read("1,234.5", '.', Some(','), ';'), Said::Number(1234.5));
+        assert_eq!(read("1,23", '.', Some(','), ';'), Said::Garbled);
+        assert_eq!(read("9.99", ',', None, ';'), Said::Garbled);
+        assert_eq!(read("9,9E37", ',', None, ';'), Said::Overload);
+    }
+
+    #[test]
+    fn digits_without_a_point_are_read_at_their_place_or_not_at_all() {
+        // QUIRKS row 34: "180200" is 18.0 V and 2.00 A.
+        let packed = |at, scale| ReplyForm {
+            packed: Some(Packed { at, digits: 3, width: 6 }),
+            scale: Some(scale),
+            ..ReplyForm::default()
+        };
+        let near = |said, value: f64| matches!(said, Said::Number(found) if (found - value).abs() < 1e-9);
+        assert!(near(said("180200", &packed(1, 0.1), "", Unit::Volt, &[]), 18.0));
+        assert!(near(said("180200", &packed(4, 0.01), "", Unit::Ampere, &[]), 2.0));
+        for text in ["80200", "1802000", "18020", "18.200", "18020 ", " 80200", "18020O", ""] {
+            let found = said(text, &packed(1, 0.1), "", Unit::Volt, &[]);
+            assert_eq!(found, Said::Garbled, "{text:?}");
+        }
+    }
+
+    #[test]
+    fn a_number_may_count_in_a_scale() {
+        let form = ReplyForm { scale: Some(1e-3), ..ReplyForm::default() };
+        assert_eq!(said("9000", &form, "", Unit::Volt, &[]), Said::Number(9.0));
     }
 
     #[test]

@@ -7,8 +7,13 @@
 //! late is never taken for the next one; the error queue is drained after every
 //! message that sets something.
 
+mod checksum;
+mod joined;
+mod listen;
+mod opening;
+
 use super::error::Fault;
-use super::profile::{Errors, Identity, Wire, fits};
+use super::profile::{Errors, Identity, LockRequest, Profile, Wire, fits};
 use crate::clock::Clock;
 use crate::link::{Framing, Link, LinkError, ReceiveEnd};
 use crate::scpi::error_queue::ErrorReport;
@@ -28,7 +33,12 @@ pub struct Session {
     wire: Wire,
     errors: Errors,
     identity: Identity,
+    lock: Option<LockRequest>,
     clock: Clock,
+    /// The link was opened, and nothing has been sent yet.
+    fresh: bool,
+    /// What was thrown away last ended in the middle of a line.
+    amid: bool,
     /// Nothing is sent before this.
     free_at: Instant,
     /// The query whose answer may still come.
@@ -57,14 +67,17 @@ pub fn framing(wire: &Wire) -> Framing {
 }
 
 impl Session {
-    /// Takes over an open link.
-    pub fn new(link: Box<dyn Link>, wire: &Wire, errors: &Errors, identity: &Identity, clock: Clock) -> Self {
+    /// Takes over a link that was just opened, to an instrument of this profile.
+    pub fn new(link: Box<dyn Link>, profile: &Profile, clock: Clock) -> Self {
         Self {
             link,
-            wire: wire.clone(),
-            errors: errors.clone(),
-            identity: identity.clone(),
+            wire: profile.wire.clone(),
+            errors: profile.errors.clone(),
+            identity: profile.identity.clone(),
+            lock: profile.lock.clone(),
             clock,
+            fresh: true,
+            amid: false,
             free_at: Instant::now(),
             open: None,
             sent_at: clock.now(),
@@ -94,6 +107,7 @@ impl Session {
         self.link = link;
         self.open = None;
         self.broken = false;
+        (self.fresh, self.amid) = (true, false);
     }
 
     /// After [`Session::relink`]: remote control, and the same instrument as before.
@@ -142,6 +156,9 @@ impl Session {
                 Fault::Refused { report, .. } => tracing::info!("after a query that was given up: {report}"),
                 other => return Err(other),
             }
+        }
+        if let Some(joined) = self.joined_with_errors(message) {
+            return self.command_joined(message, &joined).await;
         }
         self.command_at_once(message).await?;
         self.drain_errors(message).await
@@ -279,7 +296,7 @@ impl Session {
                     self.open = None;
                     return Ok(stray);
                 }
-                Ok(_) => stray = true,
+                Ok(_) | Err(Fault::Garbled { .. }) => stray = true,
                 Err(Fault::Link(LinkError::Timeout { .. })) => break,
                 Err(other) => return Err(other),
             }
@@ -304,7 +321,7 @@ impl Session {
         self.errors.in_band.iter().any(|p| fits(p, line.trim()))
     }
 
-    /// Begins the conversation: remote control, identity, and an error queue that
+    /// Begins the conversation: remote control, identity, the lock, and an error queue that
     /// is empty. Returns the identity, and what was in the queue from before.
     ///
     /// # Errors
@@ -314,6 +331,7 @@ impl Session {
             self.command_at_once(message).await?;
         }
         let identity = self.identify(serial).await?;
+        self.take_lock().await?;
         match self.drain_errors("what was sent before this run").await {
             Ok(()) => Ok((identity, None)),
             Err(Fault::Refused { report, .. }) => Ok((identity, Some(report))),
@@ -349,15 +367,17 @@ impl Session {
     /// [`Fault::Refused`] with all entries, if there were any.
     pub async fn drain_errors(&mut self, message: &str) -> Result<(), Fault> {
         let Some(ask) = self.errors.ask.clone() else { return Ok(()) };
-        let mut reports = Vec::new();
+        self.errors_after(message, ask, Vec::new()).await
+    }
+
+    /// `reports`: what of it is known already.
+    async fn errors_after(&mut self, message: &str, ask: String, mut reports: Vec<String>) -> Result<(), Fault> {
         for _ in 0..=self.errors.depth {
             let reply = self.query(&ask).await?;
             match ErrorReport::parse(reply.as_bytes()) {
                 Ok(report) if report.is_none() => break,
                 Ok(report) => reports.push(report.to_string()),
-                Err(_) => {
-                    return Err(Fault::Garbled { command: ask, reply, expected: "an entry of the error queue".into() });
-                }
+                Err(_) => return Err(no_entry(ask, reply)),
             }
         }
         if reports.is_empty() { Ok(()) } else { Err(Fault::Refused { command: message.into(), report: reports.join("; ") }) }
@@ -366,6 +386,13 @@ impl Session {
     /// Sends one message, the gap after the last one having passed. `opens` is
     /// the question that stays open until its answer has been read.
     async fn send(&mut self, message: &str, gap_after: Seconds, opens: Option<&str>) -> Result<(), Fault> {
+        if let Some(longest) = self.wire.longest.filter(|longest| message.len() > *longest) {
+            let why = format!("{message:?} is longer than the {longest} bytes that the profile allows, and was not sent");
+            return Err(Fault::Order(why));
+        }
+        if std::mem::take(&mut self.fresh) {
+            self.wait_until_it_hears().await?;
+        }
         // The timer counts in milliseconds, and would wait for the next even when the time has come.
         if self.free_at > Instant::now() {
             tokio::time::sleep_until(self.free_at).await;
@@ -375,7 +402,8 @@ impl Session {
         }
         self.free_at = Instant::now() + self.clock.real(gap_after);
         let deadline = self.clock.deadline(self.wire.timeout);
-        let sent = self.link.send(message.as_bytes(), deadline).await;
+        let whole = self.with_checksum(message);
+        let sent = self.link.send(whole.as_bytes(), deadline).await;
         self.heard(sent)?;
         self.sent_at = self.clock.now();
         self.free_at = Instant::now() + self.clock.real(gap_after);
@@ -390,10 +418,10 @@ impl Session {
             self.free_at = self.free_at.max(Instant::now() + self.clock.real(self.wire.gap));
             // Not UTF-8 is not an answer; the replacement characters make it unreadable as a number.
             let text = String::from_utf8_lossy(&bytes).into_owned();
-            let Some(prompt) = &self.wire.prompt else { return Ok(text) };
+            let Some(prompt) = &self.wire.prompt else { return self.checked(text) };
             let rest = text.trim_start().strip_prefix(prompt.as_str()).map_or(text.as_str(), str::trim_start);
             if !rest.trim().is_empty() {
-                return Ok(rest.to_owned());
+                return self.checked(rest.to_owned());
             }
         }
         Err(LinkError::Timeout { partial: Vec::new() }.into())
@@ -402,6 +430,12 @@ impl Session {
     async fn throw_away(&mut self) -> Result<Vec<u8>, Fault> {
         let deadline = self.clock.deadline(self.wire.timeout);
         let drained = self.link.drain(QUIET.max(self.wire.gap.duration()), deadline).await;
-        Ok(self.heard(drained)?)
+        let thrown = self.heard(drained)?;
+        self.note_thrown(&thrown);
+        Ok(thrown)
     }
+}
+
+fn no_entry(ask: String, reply: String) -> Fault {
+    Fault::Garbled { command: ask, reply, expected: "an entry of the error queue".into() }
 }

@@ -1,5 +1,8 @@
 //! Filling the placeholders of a profile's messages, and the numbers in them.
 
+use super::error::Fault;
+use super::profile::Setting;
+
 /// Fills `{name}` by the given pairs; what is not given stays.
 pub fn fill(template: &str, values: &[(&str, &str)]) -> String {
     let mut text = String::with_capacity(template.len() + 16);
@@ -36,6 +39,22 @@ pub fn number(value: f64, resolution: f64) -> String {
     format!("{:.decimals$}", steps * resolution)
 }
 
+/// A value as a setting's message holds it, and what that is in the quantity's unit.
+///
+/// # Errors
+/// [`Fault::Order`] for a value that its digits cannot say.
+pub fn sent(value: f64, setting: &Setting) -> Result<(String, f64), Fault> {
+    let scale = setting.form.scale.unwrap_or(1.0);
+    let text = number(value / scale, setting.resolution / scale);
+    let counted: f64 = text.parse().unwrap_or(f64::NAN);
+    let Some(digits) = setting.form.digits else { return Ok((text, counted * scale)) };
+    let text = format!("{counted:0digits$.0}");
+    if text.len() > digits || counted < 0.0 {
+        return Err(Fault::Order(format!("{value} cannot be said in {digits} digits of {scale}: {:?}", setting.set)));
+    }
+    Ok((text, counted * scale))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -44,6 +63,29 @@ mod tests {
     fn placeholders_are_filled() {
         assert_eq!(fill("VOLT {value},(@{channel})", &[("value", "9.000"), ("channel", "2")]), "VOLT 9.000,(@2)");
         assert_eq!(fill("OUTP?", &[("channel", "2")]), "OUTP?");
+    }
+
+    #[test]
+    fn a_setting_counts_in_its_scale_and_fills_its_digits() {
+        use crate::instrument::profile::{OutOfRange, ReplyForm, SentForm};
+        let setting = |resolution, scale, digits| Setting {
+            set: "X {value}".into(),
+            ask: None,
+            resolution,
+            out_of_range: OutOfRange::Refuses,
+            form: SentForm { scale, digits },
+            reply: ReplyForm::default(),
+        };
+        // QUIRKS row 34: 18.0 V as 180, 2.00 A as 200.
+        assert_eq!(sent(18.0, &setting(0.1, Some(0.1), Some(3))).unwrap().0, "180");
+        assert_eq!(sent(2.0, &setting(0.01, Some(0.01), Some(3))).unwrap().0, "200");
+        let (text, value) = sent(0.0609, &setting(0.01, Some(0.01), Some(3))).unwrap();
+        assert_eq!((text.as_str(), value), ("006", 0.06));
+        assert!(sent(100.0, &setting(0.1, Some(0.1), Some(3))).is_err());
+        assert!(sent(-0.1, &setting(0.1, Some(0.1), Some(3))).is_err());
+        // Row 17: a delay in milliseconds.
+        assert_eq!(sent(0.05, &setting(0.001, Some(0.001), None)).unwrap().0, "50");
+        assert_eq!(sent(9.0, &setting(0.001, None, None)).unwrap(), ("9.000".into(), 9.0));
     }
 
     #[test]

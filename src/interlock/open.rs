@@ -6,8 +6,9 @@ use crate::clock::Clock;
 use crate::instrument::profile::Profile;
 use crate::instrument::session::{Session, framing};
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
+use crate::link::serial::Line;
 use crate::link::trace::{Traced, TrafficSink};
-use crate::link::{self, Address, Link, LinkError, serial};
+use crate::link::{self, Address, Link, LinkError};
 use crate::plan::{MeterSeat, SupplySeat};
 use crate::units::Seconds;
 use std::sync::Arc;
@@ -19,12 +20,7 @@ const CONNECT: Seconds = Seconds(5.0);
 ///
 /// # Errors
 /// There is no address, or nobody is reached there.
-pub async fn reach(
-    address: Option<&str>,
-    line: &serial::Line,
-    profile: &Profile,
-    clock: Clock,
-) -> Result<Box<dyn Link>, LinkError> {
+pub async fn reach(address: Option<&str>, line: &Line, profile: &Profile, clock: Clock) -> Result<Box<dyn Link>, LinkError> {
     let Some(text) = address else {
         let problem = "the bench file gives no address; `rampart rehearse` needs none".to_owned();
         return Err(LinkError::Address { address: String::new(), problem });
@@ -43,17 +39,32 @@ pub struct Opened<I> {
     pub old_errors: Option<String>,
 }
 
+/// On a serial line that nobody answers on, the settings are the first to look at.
+fn heard_on(line: Option<&Line>, fault: Fault) -> Fault {
+    let mute = matches!(fault, Fault::NoReply { .. } | Fault::OutOfStep { .. } | Fault::Garbled { .. } | Fault::Late { .. });
+    match line.filter(|_| mute) {
+        Some(line) => Fault::Line { why: Box::new(fault), line: line.to_string(), dtr: line.dtr.name(), rts: line.rts.name() },
+        None => fault,
+    }
+}
+
+/// The line of a seat, where it is a serial one.
+fn serial_line<'l>(address: Option<&str>, line: &'l Line) -> Option<&'l Line> {
+    matches!(address?.parse(), Ok(Address::Serial { .. })).then_some(line)
+}
+
 async fn session(
     link: Box<dyn Link>,
     profile: &Profile,
     serial: Option<&str>,
+    line: Option<&Line>,
     clock: Clock,
     sink: Arc<dyn TrafficSink>,
     role: Role,
 ) -> Result<(Session, Option<String>, Option<String>), InstrumentError> {
     let traced = Box::new(Traced::new(link, sink));
-    let mut session = Session::new(traced, &profile.wire, &profile.errors, &profile.identity, clock);
-    let (identity, old) = session.greet(&profile.remote, serial).await.map_err(|f| f.of(role))?;
+    let mut session = Session::new(traced, profile, clock);
+    let (identity, old) = session.greet(&profile.remote, serial).await.map_err(|f| heard_on(line, f).of(role))?;
     Ok((session, identity, old))
 }
 
@@ -67,8 +78,9 @@ pub async fn open_supply(
     clock: Clock,
     sink: Arc<dyn TrafficSink>,
 ) -> Result<Opened<Supply>, InstrumentError> {
+    let line = serial_line(seat.address.as_deref(), &seat.line);
     let (mut session, identity, old_errors) =
-        session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Supply).await?;
+        session(link, &seat.profile, seat.serial.as_deref(), line, clock, sink, Role::Supply).await?;
     reset(&mut session, &seat.profile, clock, Role::Supply).await?;
     let mut supply = Supply::new(session, &seat.profile, seat.channel, clock)?;
     supply.off().await?;
@@ -85,8 +97,9 @@ pub async fn open_meter(
     clock: Clock,
     sink: Arc<dyn TrafficSink>,
 ) -> Result<Opened<Meter>, InstrumentError> {
+    let line = serial_line(seat.address.as_deref(), &seat.line);
     let (mut session, identity, old_errors) =
-        session(link, &seat.profile, seat.serial.as_deref(), clock, sink, Role::Meter).await?;
+        session(link, &seat.profile, seat.serial.as_deref(), line, clock, sink, Role::Meter).await?;
     reset(&mut session, &seat.profile, clock, Role::Meter).await?;
     Ok(Opened { instrument: Meter::new(session, &seat.profile, clock)?, identity, old_errors })
 }

@@ -240,7 +240,7 @@ async fn a_serial_port_carries_every_byte_and_the_speed_that_was_set() {
         ..Default::default()
     };
     let mut link = open(&address, &line, framing("\n"), soon()).await.unwrap();
-    assert_eq!(far.baud().unwrap(), 19200);
+    assert_eq!(far.line().unwrap().0, 19200);
     let every: Vec<u8> = (0..=255).filter(|b| *b != b'\n').collect();
     link.send(&every, soon()).await.unwrap();
     let mut got = vec![0; 256];

@@ -133,8 +133,15 @@ quirks! {
     boot_text: Option<String>, Either;
     /// How long it takes to start, from when it is connected; until then it hears nothing.
     boot_takes: Seconds, Either;
-    /// Messages and answers carry a checksum; what has none is not heard.
+    /// Messages and answers carry a checksum, whatever its profile says; what has none is not heard.
     checksum: bool, Either;
+    /// In every so many answers one bit is another.
+    corrupts_every: Option<u64>, Either;
+    /// Of several commands in a message it carries out the first alone.
+    one_command: bool, Either;
+    /// It hears nothing but garbage when speed, stop bits or handshake of its serial terminal
+    /// are not those of its profile.
+    minds_line: bool, Either;
     /// Every so many messages that set something one is lost, without a word.
     loses_every: Option<u64>, Either;
     /// It hangs when a message comes before the last is answered.
@@ -209,6 +216,8 @@ quirks! {
     remote_sense: bool, Supply;
     /// One of its sense leads is open: its output is higher by this share.
     sense_lead_open: Ratio, Supply;
+    /// How old what it sends unasked is, where that is not what its profile says.
+    stream_lag: Option<Seconds>, Meter;
     /// It shows overload, whatever it measures.
     overloaded: bool, Meter;
     /// Its answers are those of the measurement before.

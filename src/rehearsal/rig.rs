@@ -22,6 +22,8 @@ pub struct Rig {
     clock: Clock,
     unit: String,
     wires: (Wire, Option<Wire>),
+    /// How old the readings are that its meter sends unasked, where it does.
+    stream: Option<Seconds>,
     /// Told when the circuit cannot be solved any more.
     stuck: Arc<Notify>,
 }
@@ -81,6 +83,7 @@ impl Rig {
             clock,
             unit: name.to_owned(),
             wires,
+            stream: bench.meter.as_ref().and_then(|m| m.profile.meter()).and_then(|m| m.stream),
             stuck: Arc::default(),
         })
     }
@@ -143,6 +146,19 @@ impl Rig {
             (Role::Meter, Some(meter)) => message::handle(meter, message.as_ref(), world),
             (Role::Meter, None) => Does::Ignores,
         };
+        if world.failure().is_some() { Does::Ignores } else { does }
+    }
+
+    /// How old what a stand-in sends unasked is; `None` where it speaks when it is asked.
+    pub(super) fn streams(&self, role: Role) -> Option<Seconds> {
+        if role == Role::Meter { self.stream } else { None }
+    }
+
+    /// A meter that speaks unasked begins its next measurement.
+    pub(super) fn stream(&self) -> Does {
+        let mut inner = self.lock();
+        let Inner { world, meter, .. } = &mut *inner;
+        let does = meter.as_mut().map_or(Does::Ignores, |meter| message::stream(meter, world));
         if world.failure().is_some() { Does::Ignores } else { does }
     }
 

@@ -2,6 +2,12 @@
 //! Terminators, echo, acknowledgement, prompt and the gap are here; what the
 //! messages mean is the device's.
 
+mod line;
+mod sum;
+
+use line::Minding;
+use sum::Sum;
+
 use super::message::{Dialogue, Does, LONGEST};
 use super::rig::Rig;
 use crate::clock::Clock;
@@ -9,6 +15,7 @@ use crate::instrument::Role;
 use crate::instrument::profile::Wire;
 use crate::plan::Quirks;
 use crate::units::Seconds;
+use std::collections::VecDeque;
 use std::io;
 use tokio::io::{AsyncBufReadExt, AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, BufReader, ReadHalf, WriteHalf};
 use tokio::net::TcpListener;
@@ -16,6 +23,8 @@ use tokio::sync::mpsc;
 
 /// Time that a stand-in takes for a message.
 const REPLY: Seconds = Seconds(0.002);
+/// How long one that has nothing to say waits until it looks again.
+const SILENT: Seconds = Seconds(0.1);
 /// How many chunks may wait while it is busy.
 const HEARD: usize = 64;
 
@@ -69,13 +78,20 @@ async fn obey<S: AsyncWrite>(
     let mut free_at = Seconds(0.0);
     let mut count = Count::default();
     let mut hangs = false;
-    let standard = rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
     if let Some(end) = &rig.quirks(role).answers_end {
         wire.receive_end.clone_from(end);
     }
+    let standard = rig.dialogue(role, |d| d.is_standard()).unwrap_or(false);
+    if standard && wire.send_end == "\r\n" {
+        // To a device of IEEE 488.2 the newline ends a message, and what is before it is white space.
+        wire.send_end = "\n".into();
+    }
     ear.boot(rig, role, &wire, &mut writer).await?;
-    while ear.hear_or_repeat(rig, role, &mut writer).await? {
+    while ear.hear_or_speak(rig, role, &wire, &mut writer).await? {
         while let Some(mut message) = ear.take(wire.send_end.as_bytes()) {
+            while standard && message.last() == Some(&b'\r') {
+                message.pop();
+            }
             let quirks = rig.quirks(role);
             let interrupts = quirks.interrupts || quirks.hangs_when_hurried || standard;
             count.messages += 1;
@@ -89,7 +105,7 @@ async fn obey<S: AsyncWrite>(
             if (quirks.misses_early || quirks.gap.is_some()) && ear.came.0 < free_at.0 - 5e-4 {
                 continue;
             }
-            if !count.is_heard(&quirks, &mut message) {
+            if !count.is_heard(&quirks, &wire, &mut message) {
                 continue;
             }
             let came = ear.came;
@@ -128,7 +144,10 @@ async fn obey<S: AsyncWrite>(
                 rig.dialogue(role, Dialogue::interrupt);
                 continue;
             }
-            let answer = response(&wire, &quirks, &message, does);
+            let mut answer = response(&wire, &quirks, &message, does);
+            if answers && quirks.corrupts_every.is_some_and(|n| n > 0 && count.answers.is_multiple_of(n)) {
+                corrupt(&mut answer);
+            }
             // The gap counts from the end of the message, or from that of its answer.
             let (gap, write_gap) = quirks.gap.map_or((wire.gap, wire.write_gap), |gap| (gap, gap));
             free_at = if sets && answer.is_empty() {
@@ -146,6 +165,7 @@ async fn obey<S: AsyncWrite>(
             rig.dialogue(role, Dialogue::overrun);
         }
     }
+    rig.dialogue(role, Dialogue::hang_up);
     // Who leaves in the middle of a question had wanted an answer.
     if ear.arrived.contains(&b'?') {
         rig.dialogue(role, Dialogue::leave_unterminated);
@@ -163,14 +183,10 @@ struct Count {
 
 impl Count {
     /// Whether a message gets through, and what of it.
-    fn is_heard(&mut self, quirks: &Quirks, message: &mut Vec<u8>) -> bool {
-        if quirks.checksum {
-            let Some(at) = message.iter().rposition(|b| *b == b'*') else { return false };
-            let (text, sum) = message.split_at(at);
-            if sum != sum_of(text).as_bytes() {
-                return false;
-            }
-            message.truncate(at);
+    fn is_heard(&mut self, quirks: &Quirks, wire: &Wire, message: &mut Vec<u8>) -> bool {
+        if let Some(sum) = Sum::of(wire, quirks) {
+            let Some(text) = sum.strip(message) else { return false };
+            message.truncate(text);
         }
         if !message.contains(&b'?') {
             self.writes += 1;
@@ -181,13 +197,21 @@ impl Count {
         if let Some(most) = quirks.takes_at_most {
             message.truncate(usize::try_from(most).unwrap_or(usize::MAX));
         }
+        if quirks.one_command
+            && let Some(end) = message.iter().position(|b| *b == b';')
+        {
+            message.truncate(end);
+        }
         true
     }
 }
 
-/// A star and the sum of all bytes, modulo 256, as two hexadecimal digits.
-fn sum_of(bytes: &[u8]) -> String {
-    format!("*{:02X}", bytes.iter().fold(0_u8, |sum, byte| sum.wrapping_add(*byte)))
+/// One bit of the middle becomes another.
+fn corrupt(answer: &mut [u8]) {
+    let middle = answer.len() / 2;
+    if let Some(byte) = answer.get_mut(middle) {
+        *byte ^= 0x01;
+    }
 }
 
 /// What is sent after a message: its echo, the answer, the acknowledgement, the prompt.
@@ -195,20 +219,57 @@ fn response(wire: &Wire, quirks: &Quirks, message: &[u8], does: Does) -> Vec<u8>
     let echo = wire.echo.then(|| String::from_utf8_lossy(message).trim().as_bytes().to_owned());
     let (line, acknowledged) = match does {
         Does::Sets => (None, true),
-        Does::Answers(answer) if quirks.checksum => (Some(format!("{answer}{}", sum_of(answer.as_bytes())).into_bytes()), true),
         Does::Answers(answer) => (Some(answer.into_bytes()), true),
         Does::Sends(block) => (Some(block), true),
         Does::Complains(words) => (Some(words.into_bytes()), false),
         Does::Ignores | Does::Measures { .. } => (None, false),
     };
-    let acknowledgement = wire.acknowledge.as_deref().filter(|_| acknowledged);
-    let lines = [echo.as_deref(), line.as_deref(), acknowledgement.map(str::as_bytes), wire.prompt.as_deref().map(str::as_bytes)];
+    let acknowledgement = wire.acknowledge.as_deref().filter(|_| acknowledged).map(str::as_bytes);
+    let sum = Sum::of(wire, quirks);
+    let prompt = wire.prompt.as_deref().map(str::as_bytes);
+    let lines = [(echo.as_deref(), true), (line.as_deref(), true), (acknowledgement, true), (prompt, false)];
     let mut bytes = Vec::new();
-    for line in lines.into_iter().flatten() {
+    for (line, summed) in lines.into_iter().filter_map(|(line, summed)| Some((line?, summed))) {
         bytes.extend_from_slice(line);
+        if let Some(sum) = sum.as_ref().filter(|_| summed) {
+            bytes.extend(sum.behind(line));
+        }
         bytes.extend_from_slice(wire.receive_end.as_bytes());
     }
     bytes
+}
+
+/// What a stand-in says unasked, and how old that is.
+struct Speech {
+    lag: Seconds,
+    due: VecDeque<(Seconds, Vec<u8>)>,
+}
+
+impl Speech {
+    /// One measurement, and the lines that are due by its end.
+    async fn next<S: AsyncWrite>(&mut self, rig: &Rig, role: Role, wire: &Wire, writer: &mut WriteHalf<S>) -> io::Result<()> {
+        let clock = rig.clock();
+        // Of one that measures nothing (it is in the wrong function) nothing comes.
+        let Does::Measures { first, .. } = rig.stream() else {
+            clock.sleep(SILENT).await;
+            return Ok(());
+        };
+        clock.sleep(Seconds(first)).await;
+        let mut does = rig.finish(role);
+        while let Does::Measures { first, .. } = does {
+            clock.sleep(Seconds(first)).await;
+            does = rig.finish(role);
+        }
+        if let Does::Answers(text) = does
+            && !rig.is_unplugged(role)
+        {
+            self.due.push_back((clock.now() + self.lag, response(wire, &rig.quirks(role), &[], Does::Answers(text))));
+        }
+        while let Some((_, line)) = self.due.pop_front_if(|(due, _)| *due <= clock.now()) {
+            writer.write_all(&line).await?;
+        }
+        Ok(())
+    }
 }
 
 /// What has arrived and has not been taken yet.
@@ -238,9 +299,26 @@ impl Ear {
         Ok(())
     }
 
-    /// Waits for more, and repeats itself meanwhile where it does that.
-    async fn hear_or_repeat<S: AsyncWrite>(&mut self, rig: &Rig, role: Role, writer: &mut WriteHalf<S>) -> io::Result<bool> {
+    /// Waits for more; meanwhile it speaks or repeats itself where it does that.
+    async fn hear_or_speak<S: AsyncWrite>(
+        &mut self,
+        rig: &Rig,
+        role: Role,
+        wire: &Wire,
+        writer: &mut WriteHalf<S>,
+    ) -> io::Result<bool> {
         let clock = rig.clock();
+        if let Some(old) = rig.streams(role) {
+            let mut speech = Speech { lag: rig.quirks(role).stream_lag.unwrap_or(old), due: VecDeque::new() };
+            loop {
+                let next = speech.next(rig, role, wire, writer);
+                tokio::select! {
+                    biased;
+                    heard = self.chunks.recv() => return self.note(heard),
+                    spoken = next => spoken?,
+                }
+            }
+        }
         while let Some(period) = rig.quirks(role).repeats_itself {
             tokio::select! {
                 biased;
@@ -356,7 +434,13 @@ pub async fn serve_tcp(rig: Rig, role: Role, listener: TcpListener) -> io::Resul
 /// # Errors
 /// Those of the terminal.
 pub async fn serve_terminal(rig: Rig, role: Role, terminal: crate::sys::Terminal) -> io::Result<()> {
-    serve(&rig, role, terminal).await
+    match rig.wire(role) {
+        Some(wire) if rig.quirks(role).minds_line => {
+            let minding = Minding::new(terminal, &wire.line);
+            serve(&rig, role, minding).await
+        }
+        _ => serve(&rig, role, terminal).await,
+    }
 }
 
 /// The patch panel: who runs a plan against stand-ins says here, a line each, what

@@ -22,6 +22,14 @@ impl Terminal {
     pub fn path(&self) -> &str {
         match *self {}
     }
+
+    /// Never called.
+    ///
+    /// # Errors
+    /// None.
+    pub fn line(&self) -> io::Result<(u32, u8, bool, bool)> {
+        match *self {}
+    }
 }
 
 impl AsyncRead for Terminal {

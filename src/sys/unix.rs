@@ -3,7 +3,7 @@
 use super::Stop;
 use rustix::fs::{Mode, OFlags};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{ControlModes, InputModes, OptionalActions, tcgetattr, tcsetattr};
 use std::io;
 use std::os::fd::OwnedFd;
 use std::pin::Pin;
@@ -47,12 +47,17 @@ impl Terminal {
         &self.path
     }
 
-    /// The speed that the other program has set, in bits per second.
+    /// What the other program has set: bits per second, stop bits, whether XON/XOFF, whether
+    /// RTS/CTS. Data bits and parity cannot be told: a pseudo-terminal keeps eight and none,
+    /// whatever is set.
     ///
     /// # Errors
     /// The system's.
-    pub fn baud(&self) -> io::Result<u32> {
-        Ok(tcgetattr(&self._spare)?.output_speed())
+    pub fn line(&self) -> io::Result<(u32, u8, bool, bool)> {
+        let set = tcgetattr(&self._spare)?;
+        let stop_bits = if set.control_modes.contains(ControlModes::CSTOPB) { 2 } else { 1 };
+        let software = set.input_modes.intersects(InputModes::IXON | InputModes::IXOFF);
+        Ok((set.output_speed(), stop_bits, software, set.control_modes.contains(ControlModes::CRTSCTS)))
     }
 }
 

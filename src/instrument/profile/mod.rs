@@ -1,23 +1,27 @@
 //! A profile: how an instrument speaks, and how well it measures. Data only.
 //!
 //! Read from TOML by [`Profile::read`]; nothing about a dialect is compiled in.
-//! Every key is described in `profiles/README.md`. Messages are templates:
+//! Every key stands in [`keys`], with its meaning. Messages are templates:
 //! `{channel}`, `{value}`, `{voltage}`, `{current}`, `{range}` and `{rate}` are
 //! replaced. The session, the supply and the meter drive by it; a stand-in
 //! answers by it, from its own code.
 
+mod judge;
+pub mod keys;
+mod part;
 mod read;
 mod safety;
 mod shipped;
 #[cfg(test)]
 mod tests;
+mod wire;
 
 pub(crate) use read::line;
 pub use safety::{Condition, Delay, Protection, Sense, Watchdog};
 pub use shipped::{SHIPPED, find};
+pub use wire::{Boot, Checksum, ChecksumKind, Errors, Identity, LockRequest, Numbers, Select, Wire};
 
 use crate::document::{Document, Problems};
-use crate::link::serial::Line;
 use crate::units::{Amperes, Ohms, Ratio, Seconds, Stated, Volts, Watts, resolution_u};
 
 /// A profile as read.
@@ -35,6 +39,8 @@ pub struct Profile {
     pub wire: Wire,
     /// How it reports errors.
     pub errors: Errors,
+    /// A lock that is asked for.
+    pub lock: Option<LockRequest>,
     /// How a channel is chosen; `None` where there is one only.
     pub select: Option<Select>,
     /// Messages that take it under remote control, in order.
@@ -54,63 +60,6 @@ pub enum Kind {
     Supply(Box<SupplyProfile>),
     /// A meter.
     Meter(Box<MeterProfile>),
-}
-
-/// How the instrument says who it is.
-#[derive(Clone, Debug)]
-pub struct Identity {
-    /// The question, `*IDN?` by default; `None` where it has none.
-    pub ask: Option<String>,
-    /// Patterns (`*` stands for anything) of which the answer must fit one; empty: any.
-    pub patterns: Vec<String>,
-    /// Which comma field of the answer, from 1, is the serial number.
-    pub serial_field: usize,
-}
-
-/// How messages travel.
-#[derive(Clone, Debug)]
-pub struct Wire {
-    /// Appended to what is sent.
-    pub send_end: String,
-    /// Ends what arrives; empty: silence of `silence` ends it.
-    pub receive_end: String,
-    /// See `receive_end`.
-    pub silence: Seconds,
-    /// Shortest pause between two messages, from the end of one to the start of the next.
-    pub gap: Seconds,
-    /// Pause after a message that sets something, where longer than `gap`.
-    pub write_gap: Seconds,
-    /// How long an answer may take.
-    pub timeout: Seconds,
-    /// Whether every message is echoed before its answer.
-    pub echo: bool,
-    /// A prompt that ends every exchange.
-    pub prompt: Option<String>,
-    /// A line that acknowledges every message that sets something (and follows the data of a query).
-    pub acknowledge: Option<String>,
-    /// Line settings for a serial port, where the bench file does not give its own.
-    pub line: Line,
-}
-
-/// How it reports errors.
-#[derive(Clone, Debug)]
-pub struct Errors {
-    /// Asks for the oldest entry of the error queue; `None`: there is no queue,
-    /// and writes are checked by reading back alone.
-    pub ask: Option<String>,
-    /// How many entries the queue holds at most.
-    pub depth: usize,
-    /// Patterns of error texts that come in place of an answer.
-    pub in_band: Vec<String>,
-}
-
-/// A command that chooses the channel for those that follow.
-#[derive(Clone, Debug)]
-pub struct Select {
-    /// Sent before every message that concerns a channel.
-    pub send: String,
-    /// Asks which is chosen.
-    pub ask: Option<String>,
 }
 
 /// Accuracy: a share of the reading, a share of the range, and an amount, added.
@@ -150,6 +99,8 @@ pub struct Setting {
     pub resolution: f64,
     /// What the instrument does with a value out of range.
     pub out_of_range: OutOfRange,
+    /// How the number stands in `set`.
+    pub form: SentForm,
     /// Picks the value out of the answer.
     pub reply: ReplyForm,
 }
@@ -166,6 +117,15 @@ impl Setting {
     }
 }
 
+/// How a number stands in a message that sets it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SentForm {
+    /// What one of it is worth, in the quantity's unit; `None`: 1.
+    pub scale: Option<f64>,
+    /// It is so many digits without a point.
+    pub digits: Option<usize>,
+}
+
 /// What an instrument does with a value that it cannot set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OutOfRange {
@@ -176,7 +136,7 @@ pub enum OutOfRange {
 }
 
 /// How a value stands in an answer.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReplyForm {
     /// Which comma field, from 1; 0: the answer is one field, and a comma in it makes it garbled.
     pub field: usize,
@@ -184,6 +144,23 @@ pub struct ReplyForm {
     pub prefix: String,
     /// Whether a unit may follow the number.
     pub unit: UnitInReply,
+    /// What one of the number is worth, in the quantity's unit; `None`: 1.
+    pub scale: Option<f64>,
+    /// The number is digits without a point.
+    pub packed: Option<Packed>,
+    /// How numbers are written.
+    pub numbers: Numbers,
+}
+
+/// Digits without a point, at a fixed place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Packed {
+    /// At which character they begin, from 1.
+    pub at: usize,
+    /// How many they are.
+    pub digits: usize,
+    /// How many digits the whole answer has.
+    pub width: usize,
 }
 
 /// Whether a unit follows a number in answers.
@@ -325,6 +302,8 @@ pub struct MeterProfile {
     pub rates: Vec<Rate>,
     /// Answers that mean overload, beside the special numbers of SCPI.
     pub overload: Vec<String>,
+    /// It sends its readings unasked, and these may be as old as this, beside their integration time.
+    pub stream: Option<Seconds>,
 }
 
 /// A line cycle of 50 Hz, in which profiles count: meters take 20 ms for one at 50 Hz and
@@ -347,7 +326,7 @@ impl MeterProfile {
 pub struct Rate {
     /// Time over which it integrates.
     pub integration: Seconds,
-    /// Shortest time from one reading to the next.
+    /// Shortest time from one reading to the next that counts as fresh.
     pub period: Seconds,
     /// What `{rate}` becomes.
     pub send: String,
@@ -364,8 +343,8 @@ pub struct Function {
     pub range_ask: Option<String>,
     /// A message sent before `read` that starts a measurement.
     pub trigger: Option<String>,
-    /// Asks for a fresh reading with the settings kept.
-    pub read: String,
+    /// Asks for a fresh reading with the settings kept; `None` where readings come unasked.
+    pub read: Option<String>,
     /// Picks the value out of the answer.
     pub reply: ReplyForm,
     /// The ranges, lowest first; at least one.

@@ -1,9 +1,9 @@
 //! What a supply does for safety by itself, and what is made sure of before it is
 //! energised; with the reading of it from TOML.
 
-use super::Setting;
+use super::part::Part;
 use super::read::setting;
-use crate::document::Table;
+use super::{Numbers, Setting};
 use crate::units::{Seconds, Unit};
 
 /// A protection of the supply.
@@ -67,23 +67,34 @@ pub struct Watchdog {
     pub clear: Option<String>,
 }
 
-pub(super) fn protection(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<Protection> {
-    let mut table = parent.table(key)?;
-    let level = if table.has("set") { Some(setting(&mut table, of)) } else { None };
-    let delay = table.table("delay").map(|mut table| {
-        let made = delay(&mut table);
-        table.finish();
+pub(super) fn protection(parent: &mut Part<'_>, key: &str, of: Unit, numbers: Numbers) -> Option<Protection> {
+    let mut part = parent.part_of(key, of)?;
+    // A setting's other keys are read with it; without a level there is nothing to set by them.
+    let level = if part.has("set") {
+        Some(setting(&mut part, numbers))
+    } else {
+        for key in ["set", "ask", "resolution", "out_of_range", "send_scale", "send_digits", "reply"] {
+            part.passes_over(key);
+        }
+        None
+    };
+    if part.has("set") && !part.has("resolution") {
+        part.table.missing::<()>("resolution", Some(format!("write resolution = {}", of.examples())));
+    }
+    let delay = part.part_of("delay", Unit::Second).map(|mut part| {
+        let made = delay(&mut part, numbers);
+        part.finish();
         made
     });
-    let enable = table.texts("enable").unwrap_or_default();
-    let tripped = table.table("tripped").and_then(|mut tripped| {
-        let made = (tripped.need_text("ask"), tripped.texts("yes").unwrap_or_else(|| vec!["1".into()]));
+    let enable = part.texts("enable");
+    let tripped = part.part("tripped").and_then(|mut tripped| {
+        let made = (tripped.text("ask"), tripped.texts("yes"));
         tripped.finish();
         Some((made.0?, made.1))
     });
-    let clear = table.text("clear");
-    let clear_restores = table.flag("clear_restores").unwrap_or(false);
-    table.finish();
+    let clear = part.text("clear");
+    let clear_restores = part.flag("clear_restores");
+    part.finish();
     let level = match level {
         Some(read) => Some(read?),
         None => None,
@@ -95,38 +106,29 @@ pub(super) fn protection(parent: &mut Table<'_>, key: &str, of: Unit) -> Option<
     Some(Protection { level, delay, enable, tripped, clear, clear_restores })
 }
 
-fn delay(table: &mut Table<'_>) -> Option<Delay> {
-    let made = (setting(table, Unit::Second), table.need::<Seconds>("longest"));
+fn delay(part: &mut Part<'_>, numbers: Numbers) -> Option<Delay> {
+    let made = (setting(part, numbers), part.quantity("longest"));
     Some(Delay { setting: made.0?, longest: made.1? })
 }
 
-fn some_texts(table: &mut Table<'_>, key: &str) -> Option<Vec<String>> {
-    match table.texts(key) {
-        Some(texts) if !texts.is_empty() => Some(texts),
-        _ => table.missing(key, Some(format!("write {key} = [\"1\"], every answer that means it"))),
-    }
-}
-
-pub(super) fn condition(parent: &mut Table<'_>, key: &str) -> Option<Condition> {
-    let mut table = parent.table(key)?;
-    let (ask, good, set) = (table.need_text("ask"), some_texts(&mut table, "good"), table.text("set"));
-    table.finish();
+pub(super) fn condition(parent: &mut Part<'_>, key: &str) -> Option<Condition> {
+    let mut part = parent.part(key)?;
+    let (ask, good, set) = (part.text("ask"), part.some_texts("good"), part.text("set"));
+    part.finish();
     Some(Condition { ask: ask?, good: good?, set })
 }
 
-pub(super) fn sense(parent: &mut Table<'_>) -> Option<Sense> {
-    let mut table = parent.table("sense")?;
-    let (ask, local, remote) = (table.need_text("ask"), some_texts(&mut table, "local"), some_texts(&mut table, "remote"));
-    table.finish();
+pub(super) fn sense(parent: &mut Part<'_>) -> Option<Sense> {
+    let mut part = parent.part("sense")?;
+    let (ask, local, remote) = (part.text("ask"), part.some_texts("local"), part.some_texts("remote"));
+    part.finish();
     Some(Sense { ask: ask?, local: local?, remote: remote? })
 }
 
-pub(super) fn watchdog(parent: &mut Table<'_>) -> Option<Watchdog> {
-    let mut table = parent.table("watchdog")?;
-    let delay = delay(&mut table);
-    let enable = table.texts("enable").unwrap_or_default();
-    let disable = some_texts(&mut table, "disable");
-    let clear = table.text("clear");
-    table.finish();
+pub(super) fn watchdog(parent: &mut Part<'_>, numbers: Numbers) -> Option<Watchdog> {
+    let mut part = parent.part_of("watchdog", Unit::Second)?;
+    let delay = delay(&mut part, numbers);
+    let (enable, disable, clear) = (part.texts("enable"), part.some_texts("disable"), part.text("clear"));
+    part.finish();
     Some(Watchdog { delay: delay?, enable, disable: disable?, clear })
 }

@@ -5,14 +5,18 @@ use crate::document::{Document, Problem, Problems};
 use std::path::Path;
 
 /// The shipped profiles: name and text.
-pub const SHIPPED: [(&str, &str); 7] = [
+pub const SHIPPED: [(&str, &str); 11] = [
     ("supply-channel-list", include_str!("../../../profiles/supply-channel-list.toml")),
     ("supply-channel-select", include_str!("../../../profiles/supply-channel-select.toml")),
     ("supply-index-in-header", include_str!("../../../profiles/supply-index-in-header.toml")),
     ("supply-acknowledged", include_str!("../../../profiles/supply-acknowledged.toml")),
+    ("supply-packed-digits", include_str!("../../../profiles/supply-packed-digits.toml")),
+    ("supply-plain", include_str!("../../../profiles/supply-plain.toml")),
     ("meter-plain", include_str!("../../../profiles/meter-plain.toml")),
     ("meter-units-in-reply", include_str!("../../../profiles/meter-units-in-reply.toml")),
     ("meter-echo", include_str!("../../../profiles/meter-echo.toml")),
+    ("meter-streaming", include_str!("../../../profiles/meter-streaming.toml")),
+    ("meter-decimal-comma", include_str!("../../../profiles/meter-decimal-comma.toml")),
 ];
 
 /// Finds a profile by what a bench file says: a name that is shipped, or a path

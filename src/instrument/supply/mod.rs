@@ -13,7 +13,7 @@ use super::profile::{Delay, Profile, Protection, Setting, SupplyProfile, fits};
 use super::reading::{Reading, Role};
 use super::reply::{Said, said};
 use super::session::Session;
-use super::template::{fill, number};
+use super::template::{fill, sent};
 use crate::clock::Clock;
 use crate::link::Link;
 use crate::units::{Amperes, Seconds, Unit, Volts};
@@ -217,21 +217,21 @@ impl<K> Supply<K> {
             return Ok(vec![limit, voltage]);
         };
         self.select_surely().await?;
-        let (v, i) = (number(voltage.0, volts.resolution), number(limit.0, amperes.resolution));
-        let message = fill(&both, &[("voltage", &v), ("current", &i), ("channel", &self.channel)]);
+        let (v, i) = (sent(voltage.0, &volts)?, sent(limit.0, &amperes)?);
+        let message = fill(&both, &[("voltage", &v.0), ("current", &i.0), ("channel", &self.channel)]);
         self.session.command(&message).await?;
         Ok(vec![
-            self.read_back("current limit", &amperes, &i, Unit::Ampere).await?,
-            self.read_back("voltage", &volts, &v, Unit::Volt).await?,
+            self.read_back("current limit", &amperes, i.1, Unit::Ampere).await?,
+            self.read_back("voltage", &volts, v.1, Unit::Volt).await?,
         ])
     }
 
     async fn set(&mut self, what: &'static str, setting: &Setting, value: f64, of: Unit) -> Result<SetPoint, Fault> {
         self.select_surely().await?;
-        let text = number(value, setting.resolution);
+        let (text, wanted) = sent(value, setting)?;
         let message = fill(&setting.set, &[("value", &text), ("channel", &self.channel)]);
         self.session.command(&message).await?;
-        self.read_back(what, setting, &text, of).await
+        self.read_back(what, setting, wanted, of).await
     }
 
     /// Asks for a setting; `None` where the dialect cannot.
@@ -246,8 +246,7 @@ impl<K> Supply<K> {
         Err(Fault::Garbled { command: ask, reply, expected: format!("the {what} that was set") })
     }
 
-    async fn read_back(&mut self, what: &'static str, setting: &Setting, sent: &str, of: Unit) -> Result<SetPoint, Fault> {
-        let wanted: f64 = sent.parse().unwrap_or(f64::NAN);
+    async fn read_back(&mut self, what: &'static str, setting: &Setting, wanted: f64, of: Unit) -> Result<SetPoint, Fault> {
         let Some(found) = self.stands_at(what, setting, of).await? else {
             return Ok(SetPoint { what, wanted, read_back: None, unit: of });
         };
@@ -352,6 +351,7 @@ impl<K> Supply<K> {
     /// # Errors
     /// Those of a write.
     pub async fn release(&mut self) -> Result<(), InstrumentError> {
+        self.session.unlock().await.map_err(|f| f.of(Role::Supply))?;
         for message in self.local.clone() {
             self.session.command(&message).await.map_err(|f| f.of(Role::Supply))?;
         }

@@ -3,7 +3,7 @@
 use super::{Belief, OffProof, Supply, same_word};
 use crate::instrument::error::{Fault, InstrumentError};
 use crate::instrument::reading::{Role, Sample, Snapshot};
-use crate::instrument::template::{fill, number};
+use crate::instrument::template::{fill, sent};
 use crate::units::{Amperes, Seconds};
 
 /// How often switching off is tried before the driver gives up.
@@ -113,7 +113,7 @@ impl<K> Supply<K> {
             self.tell(&self.fill(all)).await?;
         }
         if attempt > 1 || trip {
-            let zero = number(0.0, self.profile.voltage.resolution);
+            let (zero, _) = sent(0.0, &self.profile.voltage)?;
             let message = fill(&self.profile.voltage.set, &[("value", &zero), ("channel", &self.channel)]);
             passed_over(self.select().await)?;
             self.tell(&message).await?;

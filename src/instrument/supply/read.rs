@@ -20,6 +20,9 @@ impl<K> Supply<K> {
     /// # Errors
     /// The link's alone: what is wrong with an answer stands in its reading.
     pub async fn snapshot(&mut self) -> Result<Snapshot, Fault> {
+        if let Some(snapshot) = self.snapshot_at_once().await? {
+            return Ok(snapshot);
+        }
         let regulation = self.regulation().await?;
         let profile = self.profile.clone();
         let (v, i) = (&profile.measured_voltage, &profile.measured_current);
@@ -29,6 +32,47 @@ impl<K> Supply<K> {
         let second = if i.ask == v.ask { first } else { self.answer(&i.ask).await? };
         let current = self.reading(&second, i, Measurand::Current, regulation);
         Ok(Snapshot { voltage, current, regulation })
+    }
+
+    /// The same by one message, where the dialect answers several questions in one.
+    async fn snapshot_at_once(&mut self) -> Result<Option<Snapshot>, Fault> {
+        let profile = self.profile.clone();
+        let (v, i) = (&profile.measured_voltage, &profile.measured_current);
+        let mut asks: Vec<String> = profile.mode.iter().map(|mode| self.fill(&mode.ask)).collect();
+        asks.push(self.fill(&v.ask));
+        if i.ask != v.ask {
+            asks.push(self.fill(&i.ask));
+        }
+        let select = self.select.as_ref().map(|select| self.fill(&select.send));
+        let asks: Vec<&str> = asks.iter().map(String::as_str).collect();
+        let asked = self.clock.now();
+        let replies = match self.session.query_joined(select.as_deref(), &asks).await {
+            Ok(None) => return Ok(None),
+            Ok(Some(replies)) => Ok(replies),
+            Err(fault) => Err(missing(fault)?),
+        };
+        let answered = self.clock.now();
+        let mut replies = replies.map(Vec::into_iter);
+        let mut next = || Answer {
+            asked,
+            answered,
+            reply: match &mut replies {
+                Ok(replies) => replies.next().ok_or(Sample::Garbled),
+                Err(sample) => Err(*sample),
+            },
+        };
+        let mode = profile.mode.as_ref().map(|mode| (mode, next().reply));
+        let voltage = next();
+        let current = if i.ask == v.ask { None } else { Some(next()) };
+        let regulation = match mode {
+            Some((mode, Ok(reply))) => understood(&reply, &mode.form),
+            _ => Regulation::Unknown,
+        };
+        Ok(Some(Snapshot {
+            current: self.reading(current.as_ref().unwrap_or(&voltage), i, Measurand::Current, regulation),
+            voltage: self.reading(&voltage, v, Measurand::Voltage, regulation),
+            regulation,
+        }))
     }
 
     /// Reads the voltage alone: what is left at the terminals.

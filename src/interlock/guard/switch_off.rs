@@ -50,7 +50,7 @@ async fn once(seat: &SupplySeat, clock: Clock, sink: Arc<dyn TrafficSink>) -> Re
     let of = |fault: crate::instrument::Fault| fault.of(Role::Supply);
     let profile = &seat.profile;
     let link = reach(seat.address.as_deref(), &seat.line, profile, clock).await.map_err(|e| of(e.into()))?;
-    let session = Session::new(Box::new(Traced::new(link, sink)), &profile.wire, &profile.errors, &profile.identity, clock);
+    let session = Session::new(Box::new(Traced::new(link, sink)), profile, clock);
     let mut supply = Supply::new(session, profile, seat.channel, clock)?;
     let first = supply.off().await;
     match first {

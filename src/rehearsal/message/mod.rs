@@ -9,6 +9,7 @@
 //! after a command error the rest of its message is thrown away.
 
 mod common;
+mod dress;
 pub mod order;
 mod slot;
 mod standard;
@@ -26,6 +27,7 @@ use crate::plan::Quirks;
 use crate::scpi::error_queue::codes;
 use crate::scpi::header::Pattern;
 use crate::scpi::program::{self, Limits, Unit};
+use dress::Dress;
 use order::Common;
 use std::collections::VecDeque;
 use table::Table;
@@ -86,23 +88,6 @@ enum Waiting {
     Idle,
 }
 
-/// How its numbers are dressed, against its profile.
-#[derive(Clone, Debug)]
-struct Dress {
-    comma: bool,
-    behind: Option<String>,
-}
-
-impl Dress {
-    fn put_on(&self, text: String) -> String {
-        let text = if self.comma { text.replace('.', ",") } else { text };
-        match &self.behind {
-            Some(behind) => text + behind,
-            None => text,
-        }
-    }
-}
-
 /// A stand-in's end of the conversation.
 #[derive(Clone, Debug)]
 pub struct Dialogue {
@@ -121,6 +106,9 @@ pub struct Dialogue {
     answers_in_local: bool,
     /// Somebody else holds its lock.
     locked: bool,
+    /// The lock that is asked for: the answer that means yes, whether nothing goes without
+    /// it, and whether it is held now.
+    lock: Option<(String, bool, bool)>,
     dress: Dress,
     /// What is left of the message in hand, and the error at its end.
     units: VecDeque<Unit>,
@@ -129,6 +117,8 @@ pub struct Dialogue {
     /// The response has ended, though its message has not (IEEE 488.2 8.7.11).
     ended: bool,
     waiting: Waiting,
+    /// The order whose measurement it waits for.
+    measuring: Order,
 }
 
 impl Dialogue {
@@ -156,19 +146,45 @@ impl Dialogue {
             remote: !needs_remote,
             needs_remote,
             locked: quirks.locked,
-            dress: Dress { comma: quirks.decimal_comma, behind: quirks.unit_in_answers.clone() },
+            lock: profile.lock.as_ref().map(|l| (l.granted.first().cloned().unwrap_or_default(), l.required, false)),
+            dress: Dress::new(profile, quirks),
             answers_in_local,
             units: VecDeque::new(),
             fault: None,
             response: None,
             ended: false,
             waiting: Waiting::Nothing,
+            measuring: Order::Common(Common::Wait),
         }
     }
 
     /// Back at its front panel: it obeys nothing before it is told to be under remote control.
     pub fn fall_to_local(&mut self) {
         (self.remote, self.needs_remote) = (false, true);
+    }
+
+    /// Whoever spoke has gone: the lock is free again.
+    pub fn hang_up(&mut self) {
+        if let Some((.., held)) = &mut self.lock {
+            *held = false;
+        }
+    }
+
+    /// Who asks for the lock gets it, unless somebody else has it.
+    fn take_lock(&mut self) -> String {
+        match &mut self.lock {
+            Some((yes, _, held)) if !self.locked => {
+                *held = true;
+                yes.clone()
+            }
+            // -1, as those say that answer 1 for yes.
+            _ => "-1".into(),
+        }
+    }
+
+    /// Nothing is set without the lock, where that is needed, or against somebody else's.
+    fn is_shut(&self) -> bool {
+        self.locked || matches!(self.lock, Some((_, true, false)))
     }
 
     /// Whether it speaks SCPI, and so has one message and one response at a time.
@@ -248,13 +264,7 @@ pub fn handle(device: &mut impl Device, message: &[u8], world: &mut World) -> Do
     let dialogue = device.dialogue();
     dialogue.forget();
     if let Some((order, filled)) = dialogue.table.own(&String::from_utf8_lossy(message)) {
-        return match perform(device, order, &filled, world) {
-            Does::Measures { first, then } => {
-                device.dialogue().waiting = Waiting::Measurement;
-                Does::Measures { first, then }
-            }
-            does => does,
-        };
+        return begun(device, order, &filled, world);
     }
     if !dialogue.standard && message.trim_ascii_start().first() != Some(&b'*') {
         if message.trim_ascii().is_empty() {
@@ -266,6 +276,23 @@ pub fn handle(device: &mut impl Device, message: &[u8], world: &mut World) -> Do
     dialogue.units = program.units.into();
     dialogue.fault = program.fault.map(|fault| fault.code);
     proceed(device, world)
+}
+
+/// An order that is a message of its own.
+fn begun(device: &mut impl Device, order: Order, filled: &Filled, world: &mut World) -> Does {
+    let does = perform(device, order, filled, world);
+    if matches!(does, Does::Measures { .. }) {
+        let dialogue = device.dialogue();
+        (dialogue.waiting, dialogue.measuring) = (Waiting::Measurement, order);
+    }
+    does
+}
+
+/// A meter that speaks unasked begins its next measurement.
+pub fn stream(device: &mut impl Device, world: &mut World) -> Does {
+    look(device, world);
+    device.dialogue().forget();
+    begun(device, Order::Meter(order::MeterOrder::Read), &Filled::default(), world)
 }
 
 /// What it does when the time of a measurement is over.
@@ -281,7 +308,7 @@ pub fn finish(device: &mut impl Device, world: &mut World) -> Does {
         let dialogue = device.dialogue();
         match measured {
             Does::Answers(text) => {
-                let text = dialogue.dress.put_on(text);
+                let text = dialogue.dress.put_on(dialogue.measuring, text);
                 dialogue.answer(text.as_bytes());
             }
             Does::Sends(bytes) => dialogue.answer(&bytes),
@@ -342,7 +369,8 @@ fn proceed(device: &mut impl Device, world: &mut World) -> Does {
             }
             Does::Sends(bytes) => device.dialogue().answer(&bytes),
             Does::Measures { first, then } => {
-                device.dialogue().waiting = Waiting::Measurement;
+                let dialogue = device.dialogue();
+                (dialogue.waiting, dialogue.measuring) = (Waiting::Measurement, order);
                 return Does::Measures { first, then };
             }
             Does::Complains(text) => {
@@ -395,10 +423,15 @@ fn perform(device: &mut impl Device, order: Order, filled: &Filled, world: &mut 
             dialogue.remote = !dialogue.needs_remote;
             Does::Sets
         }
+        Order::TakeLock => Does::Answers(dialogue.take_lock()),
+        Order::FreeLock => {
+            dialogue.hang_up();
+            Does::Sets
+        }
         _ if order.sets() && !dialogue.remote => dialogue.complain(codes::INVALID_WHILE_IN_LOCAL),
-        _ if order.sets() && dialogue.locked => dialogue.complain(codes::COMMAND_PROTECTED),
+        _ if order.sets() && dialogue.is_shut() => dialogue.complain(codes::COMMAND_PROTECTED),
         _ => match device.obey(order, filled, world) {
-            Does::Answers(text) if order.is_number() => Does::Answers(device.dialogue().dress.put_on(text)),
+            Does::Answers(text) if order.is_number() => Does::Answers(device.dialogue().dress.put_on(order, text)),
             does => does,
         },
     }

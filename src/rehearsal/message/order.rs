@@ -40,6 +40,10 @@ pub enum Order {
     Remote,
     /// Back to the front panel.
     Local,
+    /// The lock is asked for.
+    TakeLock,
+    /// The lock is let go of.
+    FreeLock,
     /// A supply's.
     Supply(SupplyOrder),
     /// A meter's.
@@ -255,7 +259,7 @@ impl Order {
     pub fn sets(self) -> bool {
         use SupplyOrder as S;
         match self {
-            Order::Common(_) | Order::Remote | Order::Local => false,
+            Order::Common(_) | Order::Remote | Order::Local | Order::TakeLock | Order::FreeLock => false,
             Order::Supply(order) => !matches!(
                 order,
                 S::Ask(_)

@@ -12,8 +12,8 @@ pub enum Slot {
     First(Unit),
     /// A second number.
     Second(Unit),
-    /// The number, where it may be left out.
-    FirstIfAny(Unit),
+    /// A second number, where it may be left out.
+    SecondIfAny(Unit),
     /// `MIN`, `MAX` or `DEF` in a question; may be left out.
     Extreme,
     /// A range or a rate: a number, or a word of the dialect; may be left out where it says so.
@@ -39,7 +39,7 @@ pub enum Slot {
 
 impl Slot {
     fn may_lack(&self) -> bool {
-        matches!(self, Slot::FirstIfAny(_) | Slot::Extreme | Slot::Channels | Slot::Choice { needed: false, .. })
+        matches!(self, Slot::SecondIfAny(_) | Slot::Extreme | Slot::Channels | Slot::Choice { needed: false, .. })
     }
 
     /// Whether a parameter is for another place, since this one may be left out.
@@ -50,8 +50,8 @@ impl Slot {
 
     fn take(&self, parameter: &Parameter, filled: &mut Filled) -> Result<(), i32> {
         match self {
-            Slot::First(unit) | Slot::FirstIfAny(unit) => filled.first = Some(parameter.numeric(Some(*unit))?),
-            Slot::Second(unit) => filled.second = Some(parameter.numeric(Some(*unit))?),
+            Slot::First(unit) => filled.first = Some(parameter.numeric(Some(*unit))?),
+            Slot::Second(unit) | Slot::SecondIfAny(unit) => filled.second = Some(parameter.numeric(Some(*unit))?),
             Slot::Extreme => match parameter {
                 Parameter::Word(_) => filled.first = Some(parameter.numeric(None)?),
                 _ => return Err(codes::PARAMETER_NOT_ALLOWED),

@@ -129,13 +129,13 @@ pub fn meter(profile: &MeterProfile) -> Vec<Row> {
         }
         let range = |needed| Slot::Choice { unit: Some(unit), needed };
         // The second parameter is the resolution; what it asks for is the rate's affair.
-        let expected = [range(false), Slot::FirstIfAny(unit)];
+        let expected = [range(false), Slot::SecondIfAny(unit)];
         add(&format!("CONFigure[:SCALar]:{name}"), &expected, M::Configure(function));
         add(&format!("MEASure[:SCALar]:{name}?"), &expected, M::Measure(function));
         add(&format!("[SENSe:]{name}:RANGe[:UPPer]"), &[range(true)], M::Range(Some(function)));
         add(&format!("[SENSe:]{name}:RANGe[:UPPer]?"), &[Slot::Extreme], M::AskRange(function));
         add(&format!("[SENSe:]{name}:NPLCycles"), &[Slot::Choice { unit: None, needed: true }], M::Rate);
-        add(&format!("[SENSe:]{name}:NPLCycles?"), &[], M::AskRate);
+        add(&format!("[SENSe:]{name}:NPLCycles?"), &[Slot::Extreme], M::AskRate);
     }
     add("CONFigure?", &[], M::AskConfigured);
     add("[SENSe:]FUNCtion[:ON]", &[Slot::Text], M::ChooseNamed);

@@ -6,12 +6,12 @@
 
 use super::order::{Common, Filled, Function, Item, MeterOrder, Order, Over, SupplyOrder};
 use super::slot::{Slot, fill};
-use super::template::{Template, tidy};
+use super::template::{Sent, Template, tidy};
 use super::{standard, words};
-use crate::instrument::profile::{Kind, MeterProfile, Profile, Protection, SupplyProfile};
+use crate::instrument::profile::{Kind, MeterProfile, Profile, Protection, SentForm, SupplyProfile};
 use crate::scpi::error_queue::codes;
 use crate::scpi::header::Pattern;
-use crate::scpi::program::Unit as Message;
+use crate::scpi::program::{Numeric, Unit as Message};
 use crate::units::Unit;
 use std::collections::BTreeMap;
 
@@ -24,6 +24,8 @@ struct Command {
     pattern: Pattern,
     slots: Vec<Slot>,
     order: Order,
+    /// What one of its number is worth, where that is not 1.
+    scale: Option<f64>,
 }
 
 /// By header: the commands that may be meant, with the header's numeric suffixes.
@@ -43,10 +45,11 @@ impl Table {
     pub fn new(profile: &Profile, is_standard: bool) -> Self {
         let mut table = Self { templates: Vec::new(), commands: Vec::new(), known: Default::default() };
         let rows = own(profile);
-        for (template, unit, order) in rows {
-            match words::header(&template, unit).filter(|_| is_standard) {
-                Some((pattern, slots)) => table.commands.push(Command { pattern, slots, order }),
-                None => table.templates.push((Template::new(&template), order)),
+        for Own { template, unit, order, sent } in rows {
+            let is_header = is_standard && sent.iter().all(|form| form.digits.is_none());
+            match words::header(&template, unit).filter(|_| is_header) {
+                Some((pattern, slots)) => table.commands.push(Command { pattern, slots, order, scale: sent[0].scale }),
+                None => table.templates.push((Template::new(&template, sent), order)),
             }
         }
         let mut rows = standard::mandated();
@@ -63,10 +66,9 @@ impl Table {
             }
         }
         // Every one of these compiles: a test of this module looks.
-        table.commands.extend(
-            rows.into_iter()
-                .filter_map(|(header, slots, order)| Some(Command { pattern: Pattern::new(&header).ok()?, slots, order })),
-        );
+        table.commands.extend(rows.into_iter().filter_map(|(header, slots, order)| {
+            Some(Command { pattern: Pattern::new(&header).ok()?, slots, order, scale: None })
+        }));
         table
     }
 
@@ -87,11 +89,7 @@ impl Table {
         let Self { commands, known, .. } = self;
         let known = &mut known[usize::from(unit.query)];
         if !known.contains_key(&unit.header) {
-            let fits = |(at, command): (usize, &Command)| Some((at, unit.fits(&command.pattern)?));
-            let candidates: Vec<_> = commands.iter().enumerate().filter_map(fits).collect();
-            if candidates.is_empty() {
-                return Err(codes::UNDEFINED_HEADER);
-            }
+            let candidates = candidates(commands, unit)?;
             if known.len() >= MOST_KNOWN {
                 known.clear();
             }
@@ -102,7 +100,12 @@ impl Table {
             let Some(command) = commands.get(*at) else { continue };
             let mut filled = Filled { channels: suffixes.clone(), ..Filled::default() };
             match fill(&command.slots, &unit.parameters, &mut filled) {
-                Ok(()) => return Ok((command.order, filled)),
+                Ok(()) => {
+                    if let (Some(scale), Some(Numeric::Value(value))) = (command.scale, &mut filled.first) {
+                        *value *= scale;
+                    }
+                    return Ok((command.order, filled));
+                }
                 Err(code) => wrong = code,
             }
         }
@@ -110,12 +113,50 @@ impl Table {
     }
 }
 
-type Own = (String, Unit, Order);
+/// The commands that a header may mean. A suffix of 1 is one that was left out (SCPI-99
+/// volume 1, 6.2.5.2, from memory).
+///
+/// # Errors
+/// -114 where only another suffix keeps it from being known, -113 where it is not.
+fn candidates(commands: &[Command], unit: &Message) -> Result<Vec<(usize, Vec<u32>)>, i32> {
+    let fitting = |header: String| -> Vec<(usize, Vec<u32>)> {
+        let unit = Message { header, ..unit.clone() };
+        commands.iter().enumerate().filter_map(|(at, command)| Some((at, unit.fits(&command.pattern)?))).collect()
+    };
+    let without = |strip: fn(&str) -> &str| unit.header.split(':').map(strip).collect::<Vec<_>>().join(":");
+    let as_is = fitting(unit.header.clone());
+    if !as_is.is_empty() {
+        return Ok(as_is);
+    }
+    let implied = fitting(without(|name| match name.strip_suffix('1') {
+        Some(rest) if !rest.ends_with(|c: char| c.is_ascii_digit()) => rest,
+        _ => name,
+    }));
+    if !implied.is_empty() {
+        return Ok(implied);
+    }
+    let any = fitting(without(|name| name.trim_end_matches(|c: char| c.is_ascii_digit())));
+    Err(if any.is_empty() { codes::UNDEFINED_HEADER } else { codes::HEADER_SUFFIX_OUT_OF_RANGE })
+}
+
+/// A message of a profile.
+struct Own {
+    template: String,
+    unit: Unit,
+    order: Order,
+    sent: Sent,
+}
+
+impl Own {
+    fn new(template: &str, unit: Unit, order: Order) -> Self {
+        Self { template: template.to_owned(), unit, order, sent: Sent::default() }
+    }
+}
 
 /// What a profile has templates for.
 fn own(profile: &Profile) -> Vec<Own> {
     let mut rows = Vec::new();
-    let mut add = |text: &str, order| rows.push((text.to_owned(), Unit::Volt, order));
+    let mut add = |text: &str, order| rows.push(Own::new(text, Unit::Volt, order));
     if let Some(ask) = &profile.identity.ask {
         add(ask, Order::Common(Common::Identity));
     }
@@ -124,6 +165,10 @@ fn own(profile: &Profile) -> Vec<Own> {
     }
     profile.remote.iter().for_each(|text| add(text, Order::Remote));
     profile.local.iter().for_each(|text| add(text, Order::Local));
+    if let Some(lock) = &profile.lock {
+        add(&lock.ask, Order::TakeLock);
+        lock.release.iter().for_each(|text| add(text, Order::FreeLock));
+    }
     if let Some((text, _)) = &profile.reset {
         add(text, Order::Common(Common::Reset));
     }
@@ -140,11 +185,23 @@ fn own(profile: &Profile) -> Vec<Own> {
     rows
 }
 
+/// How a number is sent.
+fn form(profile: &SupplyProfile, item: Item) -> SentForm {
+    let setting = match item {
+        Item::Voltage => Some(&profile.voltage),
+        Item::Current => Some(&profile.current),
+        Item::OverVoltage => profile.over_voltage.as_ref().and_then(|p| p.level.as_ref()),
+        Item::Delay => profile.over_current.as_ref().and_then(|p| p.delay.as_ref()).map(|d| &d.setting),
+        Item::Timer => profile.watchdog.as_ref().map(|w| &w.delay.setting),
+    };
+    setting.map(|s| s.form).unwrap_or_default()
+}
+
 fn own_supply(profile: &SupplyProfile, rows: &mut Vec<Own>) {
     use SupplyOrder as S;
     let mut add = |text: &Option<String>, unit, order| {
         if let Some(text) = text {
-            rows.push((text.clone(), unit, Order::Supply(order)));
+            rows.push(Own::new(text, unit, Order::Supply(order)));
         }
     };
     let some = |text: &String| Some(text.clone());
@@ -164,6 +221,18 @@ fn own_supply(profile: &SupplyProfile, rows: &mut Vec<Own>) {
             add(&setting.ask, unit, S::Ask(item));
         }
     }
+    for row in rows.iter_mut() {
+        row.sent = match row.order {
+            Order::Supply(S::SetBoth) => [profile.voltage.form, profile.current.form],
+            Order::Supply(S::Set(item)) => [form(profile, item), SentForm::default()],
+            _ => Sent::default(),
+        };
+    }
+    let mut add = |text: &Option<String>, unit, order| {
+        if let Some(text) = text {
+            rows.push(Own::new(text, unit, Order::Supply(order)));
+        }
+    };
     let output = &profile.output;
     add(&output.all_off, Unit::Volt, S::AllOff);
     add(&some(&output.on), Unit::Volt, S::Switch(true));
@@ -201,7 +270,7 @@ fn own_supply(profile: &SupplyProfile, rows: &mut Vec<Own>) {
 
 fn own_meter(profile: &MeterProfile, rows: &mut Vec<Own>) {
     use MeterOrder as M;
-    let mut add = |text: &str, unit, order| rows.push((text.to_owned(), unit, Order::Meter(order)));
+    let mut add = |text: &str, unit, order| rows.push(Own::new(text, unit, Order::Meter(order)));
     let uses = |function: &Option<crate::instrument::profile::Function>, template: &String| {
         function.as_ref().is_some_and(|f| f.configure.contains(template))
     };
@@ -227,8 +296,15 @@ fn own_meter(profile: &MeterProfile, rows: &mut Vec<Own>) {
         if let Some(trigger) = &function.trigger {
             add(trigger, unit, M::Trigger);
         }
-        let read = if function.trigger.is_some() { M::Collect } else { M::Read };
-        add(&function.read, unit, read);
+        let Some(read) = &function.read else { continue };
+        let measures_anew = read.trim_start_matches(':').get(..5).is_some_and(|word| word.eq_ignore_ascii_case("MEAS:"));
+        let order = match (measures_anew, function.trigger.is_some()) {
+            // SCPI-99 volume 2, 3.7 (from memory): it configures, and measures then.
+            (true, _) => M::Measure(which),
+            (false, true) => M::Collect,
+            (false, false) => M::Read,
+        };
+        add(read, unit, order);
     }
 }
 

@@ -2,6 +2,7 @@
 //! what is no header with parameters after the standard.
 
 use super::order::Filled;
+use crate::instrument::profile::SentForm;
 use crate::scpi::program::Numeric;
 
 /// A message with its placeholders, cut into pieces once.
@@ -9,6 +10,7 @@ use crate::scpi::program::Numeric;
 pub struct Template {
     /// Each with what follows it; nothing after the last.
     pieces: Vec<(String, Option<Place>)>,
+    sent: Sent,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -19,9 +21,12 @@ enum Place {
     Word,
 }
 
+/// How the first and the second number are sent.
+pub type Sent = [SentForm; 2];
+
 impl Template {
     /// Cuts a template.
-    pub fn new(text: &str) -> Self {
+    pub fn new(text: &str, sent: Sent) -> Self {
         let text = tidy(text);
         let mut pieces = Vec::new();
         let mut rest = text.as_str();
@@ -36,7 +41,7 @@ impl Template {
             rest = tail;
         }
         pieces.push((rest.to_owned(), None));
-        Self { pieces }
+        Self { pieces, sent }
     }
 
     /// What stood in the places, if a message (tidied) is this one. Case does not matter.
@@ -52,13 +57,22 @@ impl Template {
             let Some(place) = place else { return tail.is_empty().then_some(filled) };
             // The value goes on until the next literal begins, or to the end.
             let next = pieces.peek().map_or("", |(literal, _)| literal);
-            let end = if next.is_empty() { tail.len() } else { find(tail, next)? };
+            let form = match place {
+                Place::First => self.sent[0],
+                Place::Second => self.sent[1],
+                _ => SentForm::default(),
+            };
+            let end = match form.digits {
+                Some(digits) => digits,
+                None if next.is_empty() => tail.len(),
+                None => find(tail, next)?,
+            };
             let value = tail.get(..end)?.trim();
             text = tail.get(end..)?;
             match place {
                 Place::Channel => filled.channels = vec![value.parse().ok()?],
-                Place::First => filled.first = Some(Numeric::Value(number(value)?)),
-                Place::Second => filled.second = Some(Numeric::Value(number(value)?)),
+                Place::First => filled.first = Some(Numeric::Value(number(value, form)?)),
+                Place::Second => filled.second = Some(Numeric::Value(number(value, form)?)),
                 Place::Word if value.is_empty() => return None,
                 Place::Word => filled.word = Some(value.to_owned()),
             }
@@ -71,10 +85,14 @@ fn find(text: &str, word: &str) -> Option<usize> {
     text.as_bytes().windows(word.len()).position(|w| w.eq_ignore_ascii_case(word.as_bytes()))
 }
 
-/// A decimal number; `inf` and `NaN`, which Rust would read, are none.
-fn number(text: &str) -> Option<f64> {
-    let plain = text.bytes().all(|c| c.is_ascii_digit() || b"+-.eE".contains(&c));
-    text.parse().ok().filter(|n: &f64| plain && n.is_finite())
+/// A decimal number, or digits alone where it is sent so; `inf` and `NaN`, which Rust would
+/// read, are none.
+fn number(text: &str, form: SentForm) -> Option<f64> {
+    let plain = match form.digits {
+        Some(_) => text.bytes().all(|c| c.is_ascii_digit()),
+        None => text.bytes().all(|c| c.is_ascii_digit() || b"+-.eE".contains(&c)),
+    };
+    text.parse().ok().filter(|n: &f64| plain && n.is_finite()).map(|n| n * form.scale.unwrap_or(1.0))
 }
 
 /// One blank between words, and none beside a comma.
@@ -94,7 +112,18 @@ mod tests {
     use super::*;
 
     fn matches(template: &str, message: &str) -> Option<Filled> {
-        Template::new(template).matches(&tidy(message))
+        Template::new(template, Sent::default()).matches(&tidy(message))
+    }
+
+    #[test]
+    fn digits_without_a_point_are_taken_by_their_count() {
+        let three = |scale| SentForm { scale: Some(scale), digits: Some(3) };
+        let both = Template::new("SOUT{voltage}{current}", [three(0.1), three(0.01)]);
+        let filled = both.matches("SOUT180200").unwrap();
+        assert_eq!((filled.first, filled.second), (value(18.0), value(2.0)));
+        for wrong in ["SOUT18020", "SOUT1802000", "SOUT18.200", "SOUT"] {
+            assert_eq!(both.matches(wrong), None, "{wrong}");
+        }
     }
 
     fn value(number: f64) -> Option<Numeric> {

@@ -35,7 +35,7 @@ impl Device for MeterDevice {
             M::AskRange(function) if function == self.function() => self.ask_range(function, filled.first),
             // That of a function that is not in force is its highest.
             M::AskRange(function) => self.ask_range(function, filled.first.or(Some(Numeric::Maximum))),
-            M::AskRate => Ok(Does::Answers(self.rate.send.clone())),
+            M::AskRate => self.ask_rate(filled.first),
             M::Set(setting) => self.set(setting, filled, world),
             M::Ask(setting) => Ok(self.ask(setting)),
             M::Initiate if self.is_continuous() || self.is_busy() => Err(codes::INIT_IGNORED),
@@ -155,6 +155,16 @@ impl MeterDevice {
         };
         self.rate = rate.ok_or(codes::ILLEGAL_PARAMETER_VALUE)?.clone();
         Ok(Does::Sets)
+    }
+
+    fn ask_rate(&self, extreme: Option<Numeric>) -> Result<Does, i32> {
+        let rate = match extreme {
+            None => Some(&self.rate),
+            Some(Numeric::Minimum | Numeric::Default) => self.profile.rates.first(),
+            Some(Numeric::Maximum) => self.profile.rates.last(),
+            Some(_) => None,
+        };
+        rate.map(|r| Does::Answers(r.send.clone())).ok_or(codes::ILLEGAL_PARAMETER_VALUE)
     }
 
     fn ask_range(&self, function: Function, extreme: Option<Numeric>) -> Result<Does, i32> {
