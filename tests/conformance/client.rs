@@ -97,6 +97,13 @@ impl Client {
         String::from_utf8(bytes).unwrap().strip_suffix(self.end).unwrap().to_owned()
     }
 
+    /// So many bytes, which have to come.
+    pub fn bytes(&mut self, count: usize) -> String {
+        let mut bytes = vec![0; count];
+        self.stream.read_exact(&mut bytes).unwrap();
+        String::from_utf8(bytes).unwrap()
+    }
+
     /// Sends a message and reads the line that answers it.
     pub fn ask(&mut self, message: &str) -> String {
         self.send(format!("{message}{}", self.end).as_bytes());

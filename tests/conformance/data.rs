@@ -8,7 +8,7 @@ fn numbers_in_every_form() {
     let standins = StandIns::start();
     let mut client = standins.supply();
     let rows = [
-        // IEEE 488.2 7.7.2: NRf
+        // IEEE 488.2 7.7.2 (from memory): NRf
         ("5", "5.000"),
         ("+5", "5.000"),
         ("5.", "5.000"),
@@ -19,7 +19,7 @@ fn numbers_in_every_form() {
         ("50E-1", "5.000"),
         ("0.5 E 1", "5.000"),
         ("-0", "0.000"),
-        // IEEE 488.2 7.7.4; literals from CHECKS 1.2 row 7
+        // IEEE 488.2 7.7.4 (from memory); literals from CHECKS 1.2 row 7
         ("#HB", "11.000"),
         ("#hb", "11.000"),
         ("#q15", "13.000"),
@@ -54,7 +54,10 @@ fn numbers_in_every_form() {
         let set = format!("VOLT {data},(@1)");
         holds(
             &mut client,
-            &[("IEEE 488.2 7.7", &[("VOLT 7,(@1)", ""), (&set, ""), ("VOLT? (@1)", reads), ("SYST:ERR?", "0,\"No error\"")])],
+            &[(
+                "IEEE 488.2 7.7 (from memory)",
+                &[("VOLT 7,(@1)", ""), (&set, ""), ("VOLT? (@1)", reads), ("SYST:ERR?", "0,\"No error\"")],
+            )],
         );
     }
     holds(
@@ -76,7 +79,7 @@ fn numbers_in_every_form() {
                 ],
             ),
             (
-                "SCPI-99 8.3.2: channel lists",
+                "SCPI-99 8.3.2 (from memory): channel lists",
                 &[
                     ("VOLT 3,(@1,2)", ""),
                     ("VOLT? (@1,2)", "3.000,3.000"),
@@ -112,7 +115,7 @@ fn what_is_wrong_with_data() {
     let long = format!("VOLT {}", "1".repeat(256));
     refused(
         &mut client,
-        "IEEE 488.2 7.7; SCPI-99 21.8.9 and 21.8.10; CHECKS 1.2 rows 3 and 4, 1.5 rows 7 and 8",
+        "IEEE 488.2 7.7 (from memory); SCPI-99 21.8.9 and 21.8.10 (from memory); CHECKS 1.2 rows 3 and 4, 1.5 rows 7 and 8",
         &[
             ("VOLT", "-109,\"Missing parameter\"", "32"),
             ("*ESE", "-109,\"Missing parameter\"", "32"),
@@ -180,10 +183,13 @@ fn what_was_refused_changes_nothing() {
     for wrong in
         ["VOLT 31,(@1)", "VOLT 5A,(@1)", "VOLT 5,(@9)", "VOLT 5,(@1),1", "VOLT \"5\",(@1)", "VOLTA 5,(@1)", "VOLT NAN,(@1)"]
     {
-        // IEEE 488.2 11.5.1.1.4 and .5
+        // IEEE 488.2 11.5.1.1.4 (from memory) and .5
         holds(
             &mut client,
-            &[("IEEE 488.2 11.5.1", &[("VOLT 7,(@1)", ""), (wrong, ""), ("VOLT? (@1)", "7.000"), ("OUTP? (@1)", "0")])],
+            &[(
+                "IEEE 488.2 11.5.1 (from memory)",
+                &[("VOLT 7,(@1)", ""), (wrong, ""), ("VOLT? (@1)", "7.000"), ("OUTP? (@1)", "0")],
+            )],
         );
     }
 }

@@ -9,7 +9,7 @@ fn first_in_first_out() {
         &mut standins.supply(),
         &[
             (
-                "SCPI-99 21.8.1",
+                "SCPI-99 21.8.1 (from memory)",
                 &[
                     ("BOGUS", ""),
                     ("VOLT 99", ""),
@@ -44,7 +44,7 @@ fn when_it_is_full_the_newest_gives_way() {
     for _ in 0..30 {
         client.tell("BOGUS");
     }
-    // SCPI-99 21.8.1: the last becomes -350, what came before it stays
+    // SCPI-99 21.8.1 (from memory): the last becomes -350, what came before it stays
     assert_eq!(client.ask("SYST:ERR:COUN?"), "20");
     assert_eq!(client.ask("SYST:ERR?"), "-222,\"Data out of range\"");
     for _ in 0..18 {
@@ -66,7 +66,7 @@ fn a_command_error_ends_its_message_and_an_execution_error_does_not() {
         &mut standins.supply(),
         &[
             (
-                "IEEE 488.2 6.1.6: what came before it is carried out; from memory: the rest is thrown away",
+                "IEEE 488.2 6.1.6 (from memory): what came before it is carried out; from memory: the rest is thrown away",
                 &[
                     ("VOLT 5,(@1);BOGUS;VOLT 7,(@1)", ""),
                     ("VOLT? (@1)", "5.000"),
@@ -76,7 +76,7 @@ fn a_command_error_ends_its_message_and_an_execution_error_does_not() {
                     ("SYST:ERR?", "-101,\"Invalid character\""),
                 ],
             ),
-            ("IEEE 488.2 11.5.1.1.5", &[("VOLT 99,(@1);VOLT 7,(@1)", ""), ("VOLT? (@1)", "7.000")]),
+            ("IEEE 488.2 11.5.1.1.5 (from memory)", &[("VOLT 99,(@1);VOLT 7,(@1)", ""), ("VOLT? (@1)", "7.000")]),
         ],
     );
 }
@@ -87,7 +87,7 @@ fn the_version_and_the_class() {
     holds(
         &mut standins.supply(),
         &[
-            ("SCPI-99 21.21: YYYY.V", &[("SYST:VERS?", "1999.0")]),
+            ("SCPI-99 21.21 (from memory): YYYY.V", &[("SYST:VERS?", "1999.0")]),
             (
                 "SCPI-99 volume 4, DC supplies; option words from memory",
                 &[("SYST:CAP?", "\"DCPSUPPLY WITH (MEASURE&MULTIPLE)\"")],
@@ -116,7 +116,7 @@ fn the_meters_mistakes() {
     let standins = StandIns::start();
     refused(
         &mut standins.meter(),
-        "SCPI-99 21.8.9 to 21.8.11",
+        "SCPI-99 21.8.9 to 21.8.11 (from memory)",
         &[
             ("CONF:CURR:DC 7", "-222,\"Data out of range\"", "16"),
             ("CURR:DC:NPLC 3", "-224,\"Illegal parameter value\"", "16"),

@@ -3,7 +3,7 @@
 
 use crate::client::StandIns;
 
-/// IEEE 488.2 6.3.2.3: a new message before the response to the last was read.
+/// IEEE 488.2 6.3.2.3 (from memory): a new message before the response to the last was read.
 #[test]
 fn an_interrupted_query_loses_its_answer() {
     let standins = StandIns::start();
@@ -45,7 +45,7 @@ fn a_measurement_is_interrupted_too() {
     assert_eq!(client.ask("SYST:ERR?"), "-410,\"Query INTERRUPTED\"");
 }
 
-/// IEEE 488.2 6.3.2.2: an answer is wanted, and no whole query came. On a stream that is
+/// IEEE 488.2 6.3.2.2 (from memory): an answer is wanted, and no whole query came. On a stream that is
 /// seen only when who asks says that nothing more will come.
 #[test]
 fn a_query_that_is_not_ended_answers_nothing() {
@@ -80,8 +80,8 @@ fn a_message_in_pieces_is_one_message() {
     assert_eq!(client.ask("SYST:ERR?"), "0,\"No error\"");
 }
 
-/// IEEE 488.2 10.14 with 8.7.11: the identity ends only with its message, so nothing can
-/// be asked after it (SCPI-99 21.8.12: -440).
+/// IEEE 488.2 10.14 (from memory) with 8.7.11: the identity ends only with its message, so nothing can
+/// be asked after it (SCPI-99 21.8.12 (from memory): -440).
 #[test]
 fn nothing_is_asked_after_an_indefinite_response() {
     let standins = StandIns::start();
@@ -108,7 +108,7 @@ fn more_than_there_is_room_for_is_lost_up_to_its_end() {
     assert_eq!(client.ask("*ESR?"), "8");
 }
 
-/// IEEE 488.2 6.3.1.7: there is room neither in nor out; the response is given up. The room
+/// IEEE 488.2 6.3.1.7 (from memory): there is room neither in nor out; the response is given up. The room
 /// for a response is 8 KiB.
 #[test]
 fn a_response_beyond_its_room_is_a_deadlock() {

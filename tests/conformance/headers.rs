@@ -16,8 +16,11 @@ fn long_and_short_forms_and_nothing_between() {
         "VOLT:LEV:AMPL 5,(@1)",
     ];
     for message in same.into_iter().chain(optional) {
-        // SCPI-99 volume 1, 6.2.1 and 6.2.2
-        holds(&mut client, &[("SCPI-99 6.2", &[(message, ""), ("VOLT? (@1)", "5.000"), ("SYST:ERR?", "0,\"No error\"")])]);
+        // SCPI-99 volume 1, 6.2.1 and 6.2.2 (from memory)
+        holds(
+            &mut client,
+            &[("SCPI-99 6.2 (from memory)", &[(message, ""), ("VOLT? (@1)", "5.000"), ("SYST:ERR?", "0,\"No error\"")])],
+        );
     }
     let undefined = "-113,\"Undefined header\"";
     let rows = [
@@ -42,7 +45,7 @@ fn a_question_is_another_header_than_its_command() {
     let undefined = "-113,\"Undefined header\"";
     let rows = ["*CLS?", "*RST?", "*STB", "*IDN", "*ESR", "SYST:ERR", "STAT:PRES?", "MEAS:VOLT", "STAT:OPER:COND 1"]
         .map(|message| (message, undefined, "32"));
-    refused(&mut standins.supply(), "IEEE 488.2 7.6", &rows);
+    refused(&mut standins.supply(), "IEEE 488.2 7.6 (from memory)", &rows);
 }
 
 #[test]
@@ -73,7 +76,7 @@ fn the_path_through_a_compound_message() {
                 ],
             ),
             (
-                "IEEE 488.2 A.1.1: common commands leave the path alone",
+                "IEEE 488.2 A.1.1 (from memory): common commands leave the path alone",
                 &[("SOUR:VOLT 4,(@1);*OPC?;CURR 0.25,(@1);CURR? (@1)", "1;0.250"), ("SYST:ERR?", "0,\"No error\"")],
             ),
             (
@@ -81,12 +84,12 @@ fn the_path_through_a_compound_message() {
                 &[("SOUR:VOLT 4,(@1)", ""), ("CURR 0.5,(@1)", ""), ("OUTP? (@1)", "0"), ("SYST:ERR?", "0,\"No error\"")],
             ),
             (
-                "IEEE 488.2 8.4.2: the answers of a message are one response, semicolons between",
+                "IEEE 488.2 8.4.2 (from memory): the answers of a message are one response, semicolons between",
                 &[("*OPC?;*ESE?;SYST:VERS?;*SRE?", "1;0;1999.0;0"), ("*OPC? ; *ESE? ;*SRE?", "1;0;0")],
             ),
-            ("IEEE 488.2 7.3.1: units without a query answer nothing", &[("*ESE 1;*SRE 2;*ESE?;*SRE?", "1;2")]),
+            ("IEEE 488.2 7.3.1 (from memory): units without a query answer nothing", &[("*ESE 1;*SRE 2;*ESE?;*SRE?", "1;2")]),
             (
-                "IEEE 488.2 7.3: an empty message is one; common practice: a semicolon at the end",
+                "IEEE 488.2 7.3 (from memory): an empty message is one; common practice: a semicolon at the end",
                 &[("*OPC?;", "1"), ("", ""), (" \t", "")],
             ),
         ],
@@ -100,20 +103,25 @@ fn numeric_suffixes_of_headers() {
     holds(
         &mut client,
         &[(
-            "SCPI-99 6.2.5: 1 where it is left out",
+            "SCPI-99 6.2.5 (from memory): 1 where it is left out",
             &[
                 ("STAT:QUES:INST:ISUM:ENAB 5", ""),
                 ("STAT:QUES:INST:ISUMMARY1:ENAB?", "5"),
                 ("STAT:QUES:INST:ISUM2:ENAB?", "32767"),
+                ("SOUR1:VOLT 6,(@1);:VOLT1? (@1)", "6.000"),
+                ("SYST1:ERR1?", "0,\"No error\""),
             ],
         )],
     );
     refused(
         &mut client,
-        "SCPI-99 21.8.9, CHECKS 1.5 row 7",
+        "SCPI-99 21.8.9 (from memory), CHECKS 1.5 row 7",
         &[
             ("STAT:QUES:INST:ISUM3:ENAB 5", "-114,\"Header suffix out of range\"", "32"),
-            ("VOLT2 5", "-113,\"Undefined header\"", "32"),
+            ("VOLT2 5", "-114,\"Header suffix out of range\"", "32"),
+            ("SOUR3:VOLT?", "-114,\"Header suffix out of range\"", "32"),
+            ("BOGUS2 5", "-113,\"Undefined header\"", "32"),
+            ("STAT:QUES:INST:ISUM1:BOGUS?", "-113,\"Undefined header\"", "32"),
         ],
     );
 }
@@ -125,10 +133,13 @@ fn white_space() {
         &mut standins.supply(),
         &[
             (
-                "IEEE 488.2 7.4.1.2: blanks, tabs and other control characters",
+                "IEEE 488.2 7.4.1.2 (from memory): blanks, tabs and other control characters",
                 &[("  VOLT \t 5 , (@1)  ", ""), ("VOLT?\t(@1)\r", "5.000"), ("\u{1}*OPC?", "1")],
             ),
-            ("IEEE 488.2 7.6.1: none within a header", &[("VOLT :PROT 5", ""), ("SYST:ERR?", "-101,\"Invalid character\"")]),
+            (
+                "IEEE 488.2 7.6.1 (from memory): none within a header",
+                &[("VOLT :PROT 5", ""), ("SYST:ERR?", "-101,\"Invalid character\"")],
+            ),
         ],
     );
 }

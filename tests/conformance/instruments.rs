@@ -34,7 +34,24 @@ fn a_meter() {
                     ("FUNC?", "\"CURR\""),
                 ],
             ),
-            ("line cycles", &[("CURR:DC:NPLC 1", ""), ("CURR:NPLC?", "1"), ("VOLT:NPLC MAX;NPLC?", "10")]),
+            (
+                "line cycles",
+                &[
+                    ("CURR:DC:NPLC 1", ""),
+                    ("CURR:NPLC?", "1"),
+                    ("VOLT:NPLC MAX;NPLC?", "10"),
+                    ("CURR:NPLC? MIN;NPLC? MAX", "0.2;10"),
+                ],
+            ),
+            (
+                "range, then resolution: what the second says leaves the first alone",
+                &[
+                    ("CONF:CURR:DC 0.01,0.000001", ""),
+                    ("CURR:RANG?", "1.0E-2"),
+                    ("CONF:CURR DEF,MIN", ""),
+                    ("CURR:RANG?", "4.0E-1"),
+                ],
+            ),
             ("a command and a question in one message", &[("CONF:CURR:DC 0.1;:CURR:DC:NPLC 0.2;:CURR:RANG?;*OPC?", "1.0E-1;1")]),
         ],
     );
@@ -109,6 +126,64 @@ fn a_supply_with_its_channel_chosen_by_a_command() {
             ),
         ],
     );
+}
+
+/// To a device of IEEE 488.2 a newline ends a message; a carriage return before it is white
+/// space (7.4.1.2 and 7.5, from memory), whatever its profile sends.
+#[test]
+fn a_newline_alone_ends_a_message_too() {
+    let bench = "[supply]\nprofile = \"supply-channel-select\"\n[meter]\nprofile = \"meter-plain\"\nwired = \"in series\"\n";
+    let standins = StandIns::with_bench(bench);
+    let mut client = standins.supply().ending("\r\n");
+    client.send(b"*ESE 3;*ESE?\n");
+    assert_eq!(client.line(), "3");
+    client.send(b"VOLT 5\n*OPC?\n");
+    assert_eq!(client.line(), "1");
+    assert_eq!(client.ask("SYST:ERR?"), "0,\"No error\"");
+}
+
+/// The thirteen of IEEE 488.2, in every shipped dialect that is asked anything.
+#[test]
+fn every_dialect_has_the_mandated_commands() {
+    // Profile, end of message, end of answer, what it wants first, what frames its answers.
+    let supplies = [
+        ("supply-channel-list", "\n", "\n", "", "", ""),
+        ("supply-channel-select", "\r\n", "\r\n", "", "", ""),
+        ("supply-index-in-header", "\n", "\r\n", "", "", ""),
+        ("supply-acknowledged", "\r", "\r\n", "SYST:REM", "", "OK\r\n"),
+        ("supply-packed-digits", "\r", "\r", "", "", "OK\r"),
+        ("supply-plain", "\n", "\n", "", "", ""),
+    ];
+    for (profile, sent, ends, remote, _, behind) in supplies {
+        let standins = StandIns::with_bench(&format!(
+            "[supply]\nprofile = {profile:?}\n[meter]\nprofile = \"meter-plain\"\nwired = \"in series\"\n"
+        ));
+        let mut client = standins.supply().ending(ends);
+        let mut tell = |message: &str, answer: Option<&str>| {
+            client.send(format!("{message}{sent}").as_bytes());
+            let expected = answer.map_or(String::new(), |a| format!("{a}{ends}")) + behind;
+            let came = client.bytes(expected.len());
+            assert_eq!(came, expected, "{profile}: {message:?}");
+        };
+        if !remote.is_empty() {
+            tell(remote, None);
+        }
+        tell("*ESR?", Some("128"));
+        tell("*CLS", None);
+        tell("*ESE 255", None);
+        tell("*ESE?", Some("255"));
+        tell("*SRE 32", None);
+        tell("*SRE?", Some("32"));
+        tell("*OPC", None);
+        tell("*STB?", Some("96"));
+        tell("*ESR?", Some("1"));
+        tell("*OPC?", Some("1"));
+        tell("*TST?", Some("0"));
+        tell("*WAI", None);
+        tell("*RST", None);
+        tell("*ESE?", Some("255"));
+        tell("*IDN?", Some(&format!("STAND-IN,{profile},S0001,1.0")));
+    }
 }
 
 /// Dialects without SCPI's error queue have the common commands all the same.

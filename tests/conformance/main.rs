@@ -3,7 +3,7 @@
 //! talks to is the binary, over TCP.
 //!
 //! Clauses are those of the standards; "from memory" where no print of them was at hand.
-//! Texts of errors are those of SCPI-99 volume 2, 21.8.
+//! Texts of errors are those of SCPI-99 volume 2, 21.8 (from memory).
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that cannot go on stops")]
 
