@@ -167,7 +167,11 @@ fn no_current(outcome: &Outcome) {
     let flows = |r: &rampart::record::ReadingRow| r.role == "meter" && r.value.is_some_and(|value| value.abs() > 0.001);
     let readings: Vec<_> = (1..=3).flat_map(|stage| outcome.run.readings(stage).unwrap()).collect();
     assert!(!readings.is_empty() && !readings.iter().any(flows), "{:?}", readings.iter().find(|r| flows(r)));
-    assert!(outcome.ended.findings.iter().any(|f| f.severity != rampart::analysis::finding::Severity::Note), "{:?}", outcome.ended.findings);
+    assert!(
+        outcome.ended.findings.iter().any(|f| f.severity != rampart::analysis::finding::Severity::Note),
+        "{:?}",
+        outcome.ended.findings
+    );
 }
 
 /// Row 37: the profile names the terminal of every range, and a bench file that has the lead
@@ -177,7 +181,9 @@ fn a_lead_in_another_terminal_than_the_range_needs_is_refused_beforehand() {
     use rampart::document::Document;
     use rampart::plan::{Bench, Plan, check};
     let seat = |terminal: &str| {
-        let text = format!("[supply]\nprofile = {LIST:?}\n[meter]\nprofile = {PLAIN:?}\nwired = \"in series\"\nterminal = {terminal:?}\n");
+        let text = format!(
+            "[supply]\nprofile = {LIST:?}\n[meter]\nprofile = {PLAIN:?}\nwired = \"in series\"\nterminal = {terminal:?}\n"
+        );
         let bench = Bench::read(&Document::new("bench.toml", text)).unwrap_or_else(|p| panic!("{p}"));
         let plan = Plan::read(&Document::new("plan.toml", SHORT)).unwrap_or_else(|p| panic!("{p}"));
         check(plan, bench, "2026-11-25")
