@@ -14,7 +14,7 @@ mod states;
 
 pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with, standing, stopped};
 pub use log::{log, log_states};
-pub use ramp::{Asked as RampAsked, against_good, ramp};
+pub use ramp::{Asked as RampAsked, ramp};
 pub use signature::{Courses, signatures};
 pub use starts::starts;
 pub use states::states;

@@ -7,6 +7,7 @@ pub mod absorption;
 pub mod battery;
 pub mod burden;
 pub mod changes;
+pub mod compare;
 pub mod dependence;
 pub mod energy;
 pub mod finding;

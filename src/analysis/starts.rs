@@ -110,7 +110,7 @@ fn commonest(states: impl Iterator<Item = usize>) -> Option<usize> {
 
 /// Mean of the values and its standard uncertainty: the instrument's, which
 /// averaging does not remove, with the spread of the mean.
-fn middle(levels: &[Level]) -> Option<(Amperes, Amperes)> {
+pub fn middle(levels: &[Level]) -> Option<(Amperes, Amperes)> {
     let known: Vec<(f64, f64)> = levels
         .iter()
         .filter_map(|l| match l {

@@ -1,6 +1,7 @@
 //! Checks against published values; the source stands beside each.
 mod by_hand;
 mod certified;
+mod compared;
 mod conduction_constants;
 mod dependence;
 mod judged;

@@ -4,6 +4,7 @@ use super::common::{bench, checked, rehearsal_bench, unit, wrong};
 use super::rehearse::rehearse;
 use crate::plan::{Checked, Estimate, Passed, StageKind};
 use crate::record::TRAFFIC;
+use crate::runner::good::Where;
 use crate::runner::{Exit, Progress, Watcher};
 use crate::units::{Unit, engineering, spell};
 use crate::view::outln;
@@ -28,6 +29,9 @@ pub(super) struct Arguments {
     /// Print every command that would be sent, with how often, as a rehearsal finds them
     #[arg(long, conflicts_with = "json")]
     commands: bool,
+    /// Where the folders of runs are, for the good units that the plan names
+    #[arg(long, default_value = "logs")]
+    logs: PathBuf,
     /// Print the estimate as JSON
     #[arg(long)]
     json: bool,
@@ -51,7 +55,8 @@ fn check(arguments: &Arguments, plan: &Path) -> Exit {
         Ok(bench) => bench,
         Err(problems) => return wrong(&problems),
     };
-    let checked = match checked(plan, arguments.lot.as_deref(), bench) {
+    let good = Where { logs: &arguments.logs, rehearsal: None };
+    let checked = match checked(plan, arguments.lot.as_deref(), bench, good) {
         Ok(checked) => checked,
         Err(exit) => return exit,
     };
@@ -142,7 +147,7 @@ fn commands(plan: &Path, checked: &Checked) -> Exit {
     };
     let folder = std::env::temp_dir().join(format!("rampart-check-{}", std::process::id()));
     let listed = std::fs::create_dir(&folder).map_err(|e| e.to_string()).and_then(|()| {
-        rehearse(passed, checked, &unit, 1, &folder, &mut Blind)?;
+        rehearse(passed, checked, &unit, 1, (&folder, &arguments.logs), &mut Blind)?;
         std::fs::read_to_string(folder.join(TRAFFIC)).map_err(|e| e.to_string())
     });
     // What is left of it does no harm.

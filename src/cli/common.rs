@@ -4,6 +4,7 @@ use crate::document::{Document, Problems};
 use crate::plan::{Bench, Checked, Lot, Passed, Plan, check_lot};
 use crate::record::{FileRow, Header, Run, new_folder};
 use crate::rehearsal::UnitFile;
+use crate::runner::good::{Where, look};
 use crate::runner::{Ended, Exit};
 use crate::units::Amperes;
 use crate::view::{errln, outln};
@@ -77,13 +78,15 @@ pub(super) fn unit(named: Option<&Path>, plan: &Path) -> Result<UnitFile, Proble
     UnitFile::read(&Document::open(&path)?)
 }
 
-/// Reads and checks, with the lot where one is named; prints what is wrong, and gives the
-/// exit code then.
-pub(super) fn checked(plan: &Path, lot: Option<&Path>, bench: Bench) -> Result<Checked, Exit> {
+/// Reads and checks, with the lot where one is named and with the good units that the plan
+/// names in the folder of logs; prints what is wrong, and gives the exit code then.
+pub(super) fn checked(plan: &Path, lot: Option<&Path>, bench: Bench, good: Where<'_>) -> Result<Checked, Exit> {
     let plan = self::plan(plan).map_err(|p| wrong(&p))?;
     let lot = lot.map(|path| Document::open(path).and_then(|d| Lot::read(&d))).transpose().map_err(|p| wrong(&p))?;
-    let checked = check_lot(plan, lot, bench, &today());
-    if checked.passed.is_none() {
+    let good = look(&plan, &bench, good);
+    let mut checked = check_lot(plan, lot, bench, &today());
+    checked.problems.extend(good);
+    if checked.passed.is_none() || checked.problems.any_errors() {
         return Err(wrong(&checked.problems));
     }
     Ok(checked)

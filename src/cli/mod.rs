@@ -3,7 +3,9 @@
 mod calc;
 mod check;
 mod common;
+mod compare;
 mod export;
+mod good;
 mod guard;
 mod off;
 mod on_bench;
@@ -85,6 +87,16 @@ enum Verb {
         after_help = "Example: rampart export last --format csv --out tables\n\nOne table a kind of thing, one file a table; the unit is the end of a column's name (current_A), a moment is UTC with its offset, what is missing is empty (null), and why stands in a column `flag`. In CSV a text that begins with = + - @ ' a tab or a line break has a ' in front, so that no spreadsheet computes it; --plain-texts leaves it as it is.\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`."
     )]
     Export(export::Arguments),
+    /// Compare two runs, as before and after a repair, or a run with a good unit
+    #[command(
+        after_help = "Example: rampart compare 20261125T150426 last\n         rampart compare last frost-alarm\n\nConditions that differ come first: what was measured under other ones proves nothing. Of two runs the first is before a repair and the second after it.\n\nExit code 0: it is proved that fewer starts fail, or nothing differs that counts; 1: the second fails more often or leaks more, or the run differs from the good unit; 2: a run cannot be found or read; 5: not decidable: too few starts, or conditions that differ in what matters."
+    )]
+    Compare(compare::Arguments),
+    /// Store a good unit from runs, for plans and for `compare`
+    #[command(
+        after_help = "Example: rampart good frost-alarm 20261125T150426 20261126T081200 --unit A17\n\nThe records are copied into the folder good below that of the runs. At least 3 units with 10 good starts each say how far good ones are apart. A plan names it as good = \"frost-alarm\" in a ramp, log, start or leakage stage."
+    )]
+    Good(good::Arguments),
     /// Check that a record is as it was written
     #[command(
         after_help = "Example: rampart verify last --fingerprint 3f2a99c1\n\nExit code 0: every row is as it was written; 1: it is not, and what differs is named. It covers run.sqlite, and neither traffic.log nor the report."
@@ -116,6 +128,8 @@ pub fn main() -> u8 {
         Verb::Runs(a) => runs::main(&a),
         Verb::Export(a) => export::main(&a),
         Verb::Report(a) => report::main(&a),
+        Verb::Compare(a) => compare::main(&a),
+        Verb::Good(a) => good::main(&a),
         Verb::Verify(a) => verify::main(&a),
     };
     exit.code()

@@ -160,6 +160,7 @@ fn energise(work: Work<'_>, begin: Begin, terminal: &mut Terminal) -> Result<End
         let work = Conduct {
             passed,
             folder,
+            logs: &choices.logs,
             begin,
             durability: Durability::Full,
             clock,

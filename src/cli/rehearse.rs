@@ -10,6 +10,7 @@ use crate::link::{Link, memory};
 use crate::plan::{Checked, Passed};
 use crate::record::Durability;
 use crate::rehearsal::{Rig, UnitFile, serve};
+use crate::runner::good::Where;
 use crate::runner::{Begin, Conduct, Ended, Exit, Watcher, conduct};
 use crate::view::Terminal;
 use crate::view::errln;
@@ -52,10 +53,11 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(unit) => unit,
         Err(problems) => return wrong(&problems),
     };
-    let checked = match checked(&arguments.plan, arguments.lot.as_deref(), bench) {
-        Ok(checked) => checked,
-        Err(exit) => return exit,
-    };
+    let checked =
+        match checked(&arguments.plan, arguments.lot.as_deref(), bench, Where { logs: &arguments.logs, rehearsal: Some(true) }) {
+            Ok(checked) => checked,
+            Err(exit) => return exit,
+        };
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Exit::Wrong };
     let seed = arguments.seed.unwrap_or_else(any_seed);
@@ -65,7 +67,7 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
     };
     errln!("Rehearsal on stand-in instruments and a made-up unit, seed {seed}.");
     let mut terminal = Terminal::new();
-    let ended = rehearse(passed, &checked, &unit, seed, &folder, &mut terminal);
+    let ended = rehearse(passed, &checked, &unit, seed, (&folder, &arguments.logs), &mut terminal);
     terminal.close();
     match ended {
         Ok(ended) => {
@@ -92,7 +94,7 @@ pub(super) fn rehearse(
     checked: &Checked,
     unit: &UnitFile,
     seed: u64,
-    folder: &Path,
+    (folder, logs): (&Path, &Path),
     watcher: &mut dyn Watcher,
 ) -> Result<Ended, String> {
     let stop = stop()?;
@@ -117,6 +119,7 @@ pub(super) fn rehearse(
         let work = Conduct {
             passed,
             folder,
+            logs,
             begin: Begin::New(header("rehearsal", checked, passed, seed, MADE_UP_DATE.into(), Some(unit))),
             durability: Durability::Rehearsal,
             clock,

@@ -3,6 +3,7 @@
 use super::common::{checked, followed, now, refuse};
 use super::on_bench::{Choices, Work, bench, carry_out, locks, somebody_can_answer};
 use crate::record::{self, FileRow, Run, TOOL};
+use crate::runner::good::Where;
 use crate::runner::{Begin, Exit, Resume};
 use crate::units::Seconds;
 use crate::view::errln;
@@ -57,7 +58,12 @@ fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
             )));
         }
     }
-    let checked = checked(&plan, lot.as_deref(), bench(Some(&bench_file), choices)?)?;
+    let checked = checked(
+        &plan,
+        lot.as_deref(),
+        bench(Some(&bench_file), choices)?,
+        Where { logs: &choices.logs, rehearsal: Some(false) },
+    )?;
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Err(Exit::Wrong) };
     let mut resume = Resume::read(&run, passed, now(), since(&run.began)).map_err(&refuse)?;

@@ -2,6 +2,7 @@
 
 use super::common::{any_seed, checked, folder, header, now, refuse};
 use super::on_bench::{Choices, Work, bench, carry_out, locks, somebody_can_answer};
+use crate::runner::good::Where;
 use crate::runner::{Begin, Exit};
 use crate::units::Seconds;
 use std::path::PathBuf;
@@ -30,7 +31,9 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
 
 fn main_or_exit(arguments: &Arguments) -> Result<Exit, Exit> {
     let choices = &arguments.choices;
-    let checked = checked(&arguments.plan, arguments.lot.as_deref(), bench(arguments.bench.as_deref(), choices)?)?;
+    let bench = bench(arguments.bench.as_deref(), choices)?;
+    let checked =
+        checked(&arguments.plan, arguments.lot.as_deref(), bench, Where { logs: &choices.logs, rehearsal: Some(false) })?;
     super::common::complain(&checked.problems);
     let Some(passed) = &checked.passed else { return Err(Exit::Wrong) };
     somebody_can_answer(passed, choices, 0)?;

@@ -186,6 +186,8 @@ pub struct Log {
     pub expect: Option<(Amperes, Amperes)>,
     /// States by the current that they draw.
     pub states: Vec<State>,
+    /// The good unit that it is compared with, or a run of one: its name, or its path.
+    pub good: Option<String>,
 }
 
 impl Log {
@@ -234,6 +236,8 @@ pub struct Start {
     pub states: Vec<State>,
     /// What to do when a start fails; go on where the plan does not say.
     pub on_fault: OnFault,
+    /// The good unit that it is compared with, or a run of one: its name, or its path.
+    pub good: Option<String>,
 }
 
 /// Time without power before each start.
@@ -304,6 +308,8 @@ pub struct Leakage {
     pub null: Amperes,
     /// The node that the part stands at, where its effect is asked for.
     pub into: Option<Node>,
+    /// The good unit that it is compared with, or a run of one: its name, or its path.
+    pub good: Option<String>,
 }
 
 impl Leakage {

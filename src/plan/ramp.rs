@@ -22,7 +22,7 @@ pub struct Ramp {
     pub expect: Option<(Amperes, Amperes)>,
     /// Up alone, or back to zero as well.
     pub way: Way,
-    /// The run of a good unit that the way up is compared with: its name, or its path.
+    /// The good unit that it is compared with, or a run of one: its name, or its path.
     pub good: Option<String>,
 }
 

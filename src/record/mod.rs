@@ -24,7 +24,7 @@ mod traffic;
 mod verify;
 mod write;
 
-pub use good::good_ramp;
+pub use good::{GOOD, Good, GoodRun, add_good, good, good_units};
 pub use lot::{
     ControlRow, Doubtful, DrawnRow, EarlierLot, LotEnd, LotRow, MeasureRow, SkipRow, TrialBegin, TrialRow, earlier_lots,
 };

@@ -5,6 +5,7 @@
 //! colour: what matters is told by shape and word.
 
 mod axis;
+pub mod compare;
 mod leakage;
 mod page;
 mod plot;

@@ -5,6 +5,7 @@ use crate::analysis::energy;
 use crate::plan::{Plan, StageKind};
 use crate::record::{FindingRow, GUARD, InstrumentRow, PreflightRow, RecordError, Run};
 use crate::runner::Exit;
+use crate::runner::past::plan_of;
 use crate::units::{Unit, Volts, engineering, spell};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -12,7 +13,7 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
     // The whole chain is walked beside the drawing: of a long run either takes seconds.
     let folder = run.folder().to_owned();
     let verifying = std::thread::spawn(move || crate::record::verify(&folder));
-    let plan = stages::plan_of(run)?;
+    let plan = plan_of(run)?;
     let rows = run.stages()?;
     let findings = run.findings()?;
     let mut sections = Vec::new();

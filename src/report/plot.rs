@@ -1,16 +1,20 @@
 //! Plots as SVG: lines, dots with shapes, bands and limits. No script, no fonts of its own.
 
+mod overlay;
+
+pub(super) use overlay::Stroke;
+
 use super::axis::{Axis, Scale};
 use crate::units::Unit;
 use maud::{Markup, PreEscaped, html};
 
 /// Size of a plot in its own units; the page scales it.
 const WIDTH: f64 = 720.0;
-const HEIGHT: f64 = 330.0;
+const HEIGHT: f64 = 340.0;
 const LEFT: f64 = 108.0;
 const RIGHT: f64 = 40.0;
 const TOP: f64 = 16.0;
-const BOTTOM: f64 = 52.0;
+const BOTTOM: f64 = 62.0;
 
 /// How a dot looks: told apart by shape, not by colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,6 +29,16 @@ pub(super) enum Shape {
     Below,
     /// A triangle pointing up, at the top: beyond the range.
     Beyond,
+    /// A hollow circle: a value of the second of two sides.
+    Ring,
+}
+
+/// What stands before a name in the legend.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sample {
+    Mark(Shape),
+    Line(Stroke),
+    Area,
 }
 
 /// A plot that is being made.
@@ -33,7 +47,11 @@ pub(super) struct Plot {
     x: Axis,
     y: Axis,
     layers: Vec<Markup>,
-    legend: Vec<(Shape, &'static str)>,
+    legend: Vec<(Sample, String)>,
+    /// Where the names of limits stand: height, and length.
+    limits: Vec<(f64, f64)>,
+    /// Where those of uprights stand: left end, right end, height.
+    uprights: Vec<(f64, f64, f64)>,
 }
 
 /// What an axis shows.
@@ -52,6 +70,8 @@ impl Plot {
             y: Axis::over(y.label, y.unit, y.scale, y.values.into_iter(), HEIGHT - BOTTOM, TOP),
             layers: Vec::new(),
             legend: Vec::new(),
+            limits: Vec::new(),
+            uprights: Vec::new(),
         }
     }
 
@@ -80,27 +100,43 @@ impl Plot {
         });
     }
 
-    /// A dashed line at a value of y, with a name.
+    /// A dashed line at a value of y, with a name; where that of another stands, behind it.
     pub(super) fn limit(&mut self, value: f64, name: &str) {
         let y = self.y.place(value);
+        let beside: f64 = self.limits.iter().filter(|l| (l.0 - y).abs() < 20.0).map(|l| l.1).sum();
+        self.limits.push((y, letters(name) + 12.0));
         self.layers.push(html! {
             line x1=(n(LEFT)) y1=(n(y)) x2=(n(WIDTH - RIGHT)) y2=(n(y)) class="limit" {}
-            text x=(n(LEFT + 6.0)) y=(n(y - 5.0)) class="small" { (name) }
+            text x=(n(LEFT + 6.0 + beside)) y=(n(y - 5.0)) class="small" { (name) }
         });
     }
 
     /// A dashed line at a value of x, with a name.
     pub(super) fn upright(&mut self, value: f64, name: &str) {
         let x = self.x.place(value);
+        let (at_end, length) = (x + 4.0 + letters(name) > WIDTH - RIGHT, letters(name));
+        let (from, to) = if at_end { (x - 4.0 - length, x - 4.0) } else { (x + 4.0, x + 4.0 + length) };
+        // Above the names that stand there already.
+        let beside = |u: &&(f64, f64, f64)| u.0 < to && from < u.1;
+        let y = self.uprights.iter().filter(beside).map(|u| u.2 - 20.0).fold(HEIGHT - BOTTOM - 6.0, f64::min).max(TOP + 34.0);
+        self.uprights.push((from, to, y));
         self.layers.push(html! {
             line x1=(n(x)) y1=(n(TOP)) x2=(n(x)) y2=(n(HEIGHT - BOTTOM)) class="limit" {}
-            text x=(n(x + 4.0)) y=(n(HEIGHT - BOTTOM - 6.0)) class="small" { (name) }
+            @if at_end {
+                text x=(n(to)) y=(n(y)) class="small end" { (name) }
+            } @else {
+                text x=(n(from)) y=(n(y)) class="small" { (name) }
+            }
         });
     }
 
     /// A line through points; a missing one breaks it. Many points in one column
     /// of the picture are drawn as the span from the lowest to the highest.
     pub(super) fn line(&mut self, points: &[(f64, Option<f64>)]) {
+        self.path(points, "line");
+    }
+
+    fn path(&mut self, points: &[(f64, Option<f64>)], class: &'static str) {
         let mut path = String::new();
         let mut pen = false;
         let mut column: Option<(i64, f64, f64, f64)> = None;
@@ -135,7 +171,7 @@ impl Plot {
         }
         flush(&mut column, &mut path, &mut pen);
         if !path.is_empty() {
-            self.layers.push(html! { path d=(path) class="line" {} });
+            self.layers.push(html! { path d=(path) class=(class) {} });
         }
     }
 
@@ -148,12 +184,14 @@ impl Plot {
         }
     }
 
-    /// Dots of one shape.
+    /// Dots of one shape; without a name they are not in the legend.
     pub(super) fn dots(&mut self, shape: Shape, points: &[(f64, f64)], name: &'static str) {
         if points.is_empty() {
             return;
         }
-        self.legend.push((shape, name));
+        if !name.is_empty() {
+            self.legend.push((Sample::Mark(shape), name.to_owned()));
+        }
         let (low, high) = self.y.ends();
         let mut path = String::new();
         for (x, y) in points {
@@ -189,8 +227,7 @@ impl Plot {
     /// A stretch of x between two thin lines, with a name where there is room for it.
     pub(super) fn stretch(&mut self, low: f64, high: f64, name: &str) {
         let (left, right) = (self.x.place(low), self.x.place(high));
-        // Some 9 units a letter on a phone, where they are largest.
-        let fits = right - left > 9.0 * f64::from(u32::try_from(name.len()).unwrap_or(u32::MAX));
+        let fits = right - left > letters(name);
         self.layers.push(html! {
             @for x in [left, right] {
                 line x1=(n(x)) y1=(n(TOP)) x2=(n(x)) y2=(n(HEIGHT - BOTTOM)) class="limit" {}
@@ -206,7 +243,7 @@ impl Plot {
         html! {
             @for (x, label) in &xs {
                 line x1=(n(*x)) y1=(n(TOP)) x2=(n(*x)) y2=(n(bottom)) class="grid" {}
-                text x=(n(*x)) y=(n(bottom + 20.0)) class="tick middle" { (label) }
+                text x=(n(*x)) y=(n(bottom + 22.0)) class="tick middle" { (label) }
             }
             @for (y, label) in &ys {
                 line x1=(n(LEFT)) y1=(n(*y)) x2=(n(WIDTH - RIGHT)) y2=(n(*y)) class="grid" {}
@@ -238,12 +275,7 @@ impl Plot {
                 svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(self.title) { (self.inside()) }
                 @if !self.legend.is_empty() {
                     p.legend {
-                        @for (shape, name) in &self.legend {
-                            span {
-                                svg viewBox="0 0 14 14" width="14" height="14" aria-hidden="true" { path d=(mark(*shape, 7.0, 7.0)) class=(class(*shape)) {} }
-                                " " (name)
-                            }
-                        }
+                        @for (sample, name) in &self.legend { span { (overlay::sample(*sample)) " " (name) } }
                     }
                 }
             }
@@ -255,7 +287,7 @@ fn class(shape: Shape) -> &'static str {
     match shape {
         Shape::Dot => "dot",
         Shape::Cross => "cross",
-        Shape::Hollow | Shape::Below | Shape::Beyond => "hollow",
+        Shape::Hollow | Shape::Below | Shape::Beyond | Shape::Ring => "hollow",
     }
 }
 
@@ -263,12 +295,18 @@ fn class(shape: Shape) -> &'static str {
 fn mark(shape: Shape, x: f64, y: f64) -> String {
     let at = |dx: f64, dy: f64| format!("{} {}", n(x + dx), n(y + dy));
     match shape {
-        Shape::Dot => format!("M{}a2.2 2.2 0 1 0 4.4 0a2.2 2.2 0 1 0 -4.4 0", at(-2.2, 0.0)),
+        Shape::Dot => format!("M{}a2.6 2.6 0 1 0 5.2 0a2.6 2.6 0 1 0 -5.2 0", at(-2.6, 0.0)),
+        Shape::Ring => format!("M{}a3.6 3.6 0 1 0 7.2 0a3.6 3.6 0 1 0 -7.2 0", at(-3.6, 0.0)),
         Shape::Cross => format!("M{}L{}M{}L{}", at(-4.0, -4.0), at(4.0, 4.0), at(-4.0, 4.0), at(4.0, -4.0)),
         Shape::Hollow => format!("M{}L{}L{}L{}Z", at(-3.5, -3.5), at(3.5, -3.5), at(3.5, 3.5), at(-3.5, 3.5)),
         Shape::Below => format!("M{}L{}L{}Z", at(-4.0, -7.0), at(4.0, -7.0), at(0.0, 0.0)),
         Shape::Beyond => format!("M{}L{}L{}Z", at(-4.0, 7.0), at(4.0, 7.0), at(0.0, 0.0)),
     }
+}
+
+/// How long a name is at most: some 10 units a letter on a phone, where they are largest.
+fn letters(name: &str) -> f64 {
+    10.0 * f64::from(u32::try_from(name.chars().count()).unwrap_or(u32::MAX))
 }
 
 /// A number as short as a picture needs it.

@@ -3,11 +3,14 @@
 use super::axis::Scale;
 use super::plot::{Plot, Shape};
 use super::stages::{along, split};
-use crate::analysis::ramp::{Kind, Leg, Step, summarise};
+use crate::analysis::ramp::compare::Good;
+use crate::analysis::ramp::{Kind, Leg, summarise};
 use crate::plan::{Ramp, StageKind};
-use crate::record::{Point, ReadingRow, RecordError, Run, StageRow, good_ramp};
-use crate::units::{Unit, Volts};
+use crate::record::{self, Point, RecordError, Run, StageRow};
+use crate::runner::past::{What, steps, way_up};
+use crate::units::Unit;
 use maud::Markup;
+use std::path::Path;
 
 pub(super) fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, RecordError> {
     let plan = match kind {
@@ -21,7 +24,7 @@ pub(super) fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Resul
     let back = split(&down, |p| p.volts.map(|v| v.0));
     // The good unit's record may have been moved away since; the findings have what it said.
     let good = plan.and_then(|ramp| Some((ramp, ramp.good.as_deref()?, run.folder().parent()?)));
-    let good = good.and_then(|(ramp, name, logs)| good_ramp(logs, name, ramp.to).ok()).unwrap_or_default();
+    let good = good.and_then(|(ramp, name, logs)| good_ramps(ramp, name, logs).ok()).unwrap_or_default();
     let good: Vec<(f64, f64)> = good.iter().filter_map(|g| Some((g.volts.0, g.current.value()?.0))).collect();
     let volts: Vec<f64> = points.iter().filter_map(|p| p.volts.map(|v| v.0)).collect();
     let mut ys = seen.ys();
@@ -63,6 +66,14 @@ pub(super) fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Resul
     Ok(plot.draw())
 }
 
+/// The ways up of a good unit's runs.
+fn good_ramps(ramp: &Ramp, name: &str, logs: &Path) -> Result<Vec<Good>, RecordError> {
+    let runs = crate::runner::good::runs(&record::good(logs, name)?)?;
+    let kind = StageKind::Ramp(ramp.clone());
+    let seen = runs.iter().filter_map(|run| run.partner(&kind, 0));
+    Ok(seen.flat_map(|s| if let What::Ramp(steps) = &s.what { way_up(steps) } else { Vec::new() }).collect())
+}
+
 fn name(kind: Kind) -> &'static str {
     match kind {
         Kind::Nothing => "no current",
@@ -74,37 +85,4 @@ fn name(kind: Kind) -> &'static str {
         Kind::Falling => "falling",
         Kind::Rising => "rising",
     }
-}
-
-/// The steps of the last time that the ramp was carried out, as the findings rest on.
-fn steps(ramp: &Ramp, readings: &[ReadingRow]) -> Vec<Step> {
-    let by = if readings.iter().any(|r| r.role == "meter" && r.measurand == "current") { "meter" } else { "supply" };
-    let mut made: Vec<Step> = Vec::new();
-    let mut at_supply: Option<&ReadingRow> = None;
-    for reading in readings {
-        let Some(step) = reading.step else { continue };
-        if reading.role == "supply" && reading.measurand == "voltage" {
-            at_supply = Some(reading);
-        }
-        if reading.role != by || reading.measurand != "current" {
-            continue;
-        }
-        let (leg, set) = ramp.leg(step);
-        if made.last().is_some_and(|last| last.set > set && leg == Leg::Up) {
-            made.clear();
-        }
-        made.push(Step {
-            leg,
-            set,
-            voltage: at_supply.and_then(|r| r.value).map(Volts),
-            u_voltage: Volts(at_supply.and_then(|r| r.u).unwrap_or(0.0)),
-            current: reading.level(),
-            limiting: match at_supply.map(|r| r.regulation.as_str()) {
-                Some("constant current") => Some(true),
-                Some("constant voltage") => Some(false),
-                _ => None,
-            },
-        });
-    }
-    made
 }

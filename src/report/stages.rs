@@ -4,7 +4,6 @@ use super::axis::Scale;
 use super::plot::{Along, Plot, Shape};
 use crate::analysis::series::{self, story};
 use crate::analysis::{Level, states};
-use crate::document::Document;
 use crate::plan::{Plan, StageKind};
 use crate::record::{Point, RecordError, Run, StageRow, StartRow};
 use crate::units::{Seconds, Unit, engineering};
@@ -16,12 +15,6 @@ const BARS_A_DECADE: i32 = 12;
 
 /// More changes than this are not marked one by one.
 const MOST_MARKS: usize = 9;
-
-/// The plan as the record keeps it, where it can still be read.
-pub(super) fn plan_of(run: &Run) -> Result<Option<Plan>, RecordError> {
-    let files = run.files()?;
-    Ok(files.iter().rfind(|f| f.kind == "plan").and_then(|f| Plan::read(&Document::new(&f.name, &f.text)).ok()))
-}
 
 /// Plots and tables of a stage.
 pub(super) fn stage(run: &Run, row: &StageRow, plan: Option<&Plan>) -> Result<Markup, RecordError> {

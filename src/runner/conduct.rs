@@ -1,17 +1,16 @@
 //! One run from open links to a finished record: what `run`, `rehearse` and the
 //! tests have in common.
 
+use super::good::Where;
 use super::{Ended, Exit, Job, Operator, Resume, Watcher, run};
-use crate::analysis::ramp::compare::Good;
 use crate::clock::Clock;
 use crate::instrument::{Fault, InstrumentError, Meter, Role};
 use crate::interlock::{Clocks, Guard, Halt, Journal, Papers, Reopen, Station, Supply, open_meter, open_supply};
 use crate::link::trace::Traced;
 use crate::link::{Link, LinkError};
-use crate::plan::{Passed, StageKind};
+use crate::plan::Passed;
 use crate::record::{self, Durability, EarlierLot, Header, InstrumentRow, Record, RecordError, RoleTraffic, TrafficLog};
 use crate::units::Seconds;
-use std::collections::BTreeMap;
 use std::future::Future;
 use std::path::Path;
 use std::sync::Arc;
@@ -33,6 +32,8 @@ pub struct Conduct<'r> {
     pub passed: &'r Passed,
     /// The run's folder.
     pub folder: &'r Path,
+    /// The folder of logs, where the good units are that the plan names.
+    pub logs: &'r Path,
     /// A new run, or one that goes on.
     pub begin: Begin,
     /// How sure a commit must be.
@@ -77,6 +78,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
     let Conduct {
         passed,
         folder,
+        logs,
         begin,
         durability,
         clock,
@@ -90,7 +92,7 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
         watcher,
         operator,
     } = work;
-    let good = good_units(passed, folder)?;
+    let good = super::good::expected(passed.plan(), passed.bench(), Where { logs, rehearsal: Some(guard.is_none()) })?;
     let earlier = earlier_lots(passed, folder, guard.is_none())?;
     let (record, traffic, seed, resume) = match begin {
         Begin::New(header) => {
@@ -130,16 +132,6 @@ async fn carry_out(work: Conduct<'_>, stop: impl Future<Output = String>) -> Res
     let ended = run(Job { passed, station, seed, expected, resume, good, earlier, watcher, operator }, stop).await;
     traffic.flush();
     Ok(ended)
-}
-
-/// The good units that the plan's ramps name, out of the records beside this one.
-fn good_units(passed: &Passed, folder: &Path) -> Result<BTreeMap<u32, Vec<Good>>, RecordError> {
-    let logs = folder.parent().unwrap_or(Path::new("."));
-    let named = passed.plan().stages.iter().filter_map(|stage| match &stage.kind {
-        StageKind::Ramp(ramp) => Some((stage.number, ramp.to, ramp.good.as_deref()?)),
-        _ => None,
-    });
-    named.map(|(number, to, name)| Ok((number, record::good_ramp(logs, name, to)?))).collect()
 }
 
 /// Earlier lots of the part that is inspected, out of the records beside this one.

@@ -2,8 +2,10 @@
 //! and its answers to the record.
 
 use super::lot::measures;
-use super::start::Seen;
+use super::past::{Seen, Starts, What, level, until_decided};
+use super::start::Seen as Watched;
 use super::{Bench, Gathered, Look, Progress, Watcher};
+use crate::analysis::compare::rate::Group;
 use crate::analysis::finding::{self, Finding, LeakageStep, LotPart, Severity, Swept};
 use crate::analysis::sequential::Decision;
 use crate::analysis::series::{Point, mean_and_deviation};
@@ -29,20 +31,33 @@ fn ramp(bench: &mut Bench<'_>, ramp: &Ramp, looks: &[Look]) -> Result<(), Halt> 
         return Ok(());
     }
     let summary = ramps::summarise(&steps, ramp.to);
+    let asked = finding::RampAsked { to: ramp.to, limit: ramp.limit, expect: ramp.expect };
+    let reached = end_of_ramp(&steps, ramp);
+    bench.measure(|number| measures::held(number, ramp, reached));
+    for finding in finding::ramp(&summary, reached, &asked) {
+        bench.find(finding)?;
+    }
+    against_good(bench, What::Ramp(steps))
+}
+
+/// What is drawn while the end voltage of a ramp is held; `None`: it was not reached.
+pub(super) fn end_of_ramp(steps: &[ramps::Step], ramp: &Ramp) -> Option<Level> {
     let held: Vec<Level> = steps.iter().filter(|s| s.leg == ramps::Leg::Hold).map(|s| s.current).collect();
     // Without a hold the last step up stands for it, where it was reached.
     let last = steps.iter().rfind(|s| s.leg == ramps::Leg::Up && s.set >= ramp.to).map(|s| s.current);
     let held = if held.is_empty() { last.into_iter().collect() } else { held };
     // The second half of the hold alone: a unit may start late in it.
     let held = held.get(held.len() / 2..).unwrap_or(&[]);
-    let asked = finding::RampAsked { to: ramp.to, limit: ramp.limit, expect: ramp.expect };
-    let reached = (!held.is_empty()).then(|| middle(held));
-    bench.measure(|number| measures::held(number, ramp, reached));
-    for finding in finding::ramp(&summary, reached, &asked) {
-        bench.find(finding)?;
-    }
-    if let (Some(name), Some(good)) = (&ramp.good, bench.good.get(&bench.plan_stage())) {
-        let finding = finding::against_good(name, &ramps::compare::compare(&steps, good));
+    (!held.is_empty()).then(|| middle(held))
+}
+
+/// What the stage in hand has seen, against the good unit that it names.
+fn against_good(bench: &mut Bench<'_>, what: What) -> Result<(), Halt> {
+    let number = bench.plan_stage();
+    let stage = bench.passed.plan().stages.iter().find(|s| s.number == number);
+    let Some((stage, expected)) = stage.zip(bench.good.get(&number)) else { return Ok(()) };
+    let seen = Seen { number: stage.number, kind: stage.kind.clone(), what };
+    for finding in super::good::judge(&seen, expected) {
         bench.find(finding)?;
     }
     Ok(())
@@ -143,7 +158,7 @@ fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     if let Some(finding) = finding::log_states(&points, &states) {
         bench.find(finding)?;
     }
-    Ok(())
+    against_good(bench, What::Log(points))
 }
 
 /// Where a start is noted: all of the bench but the powered place, which may be held.
@@ -198,30 +213,30 @@ pub(super) fn decided(bench: &Bench<'_>, start: &Start) -> Result<bool, Halt> {
     Ok(true)
 }
 
-fn looks(seen: &Seen) -> impl Iterator<Item = judged::Look> + '_ {
+fn looks(seen: &Watched) -> impl Iterator<Item = judged::Look> + '_ {
     seen.looks.iter().map(|l| judged::Look { at: l.at, voltage: l.at_most, current: l.current, limiting: l.limiting })
 }
 
-fn verdict(start: &Start, seen: &Seen) -> Verdict {
+fn verdict(start: &Start, seen: &Watched) -> Verdict {
     let bands: Vec<Band> = start.states.iter().map(|s| Band { low: s.low, high: s.high }).collect();
     let looks: Vec<judged::Look> = looks(seen).collect();
     judged::judge(&looks, &bands, start.voltage, start.within)
 }
 
 /// Whether the start failed, as far as it has been seen.
-pub(super) fn is_failure(start: &Start, seen: &Seen) -> bool {
+pub(super) fn is_failure(start: &Start, seen: &Watched) -> bool {
     verdict(start, seen).outcome.is_failure()
 }
 
 /// Judges a start that was watched to its end. Returns whether it failed.
-pub(super) fn start(place: &mut Place<'_>, start: &Start, seen: &Seen) -> Result<bool, Halt> {
+pub(super) fn start(place: &mut Place<'_>, start: &Start, seen: &Watched) -> Result<bool, Halt> {
     let verdict = verdict(start, seen);
     note(place, start, seen, &verdict)?;
     Ok(verdict.outcome.is_failure())
 }
 
 /// A start that was not made, because the unit had not fallen: void.
-pub(super) fn not_started(place: &mut Place<'_>, start: &Start, seen: &Seen) -> Result<(), Halt> {
+pub(super) fn not_started(place: &mut Place<'_>, start: &Start, seen: &Watched) -> Result<(), Halt> {
     let left = seen.residual.and_then(|r| r.volts()).map_or("an unknown voltage".into(), |v| v.to_string());
     let below = start.off_below.map_or(String::new(), |b| b.to_string());
     let reason = format!("not switched on: {left} were left at the unit, and did not fall below {below} in time");
@@ -229,7 +244,7 @@ pub(super) fn not_started(place: &mut Place<'_>, start: &Start, seen: &Seen) -> 
 }
 
 /// A start that was cut short: tripped, or void.
-pub(super) fn cut_short(place: &mut Place<'_>, start: &Start, seen: &Seen, halt: &Halt) -> Result<(), Halt> {
+pub(super) fn cut_short(place: &mut Place<'_>, start: &Start, seen: &Watched, halt: &Halt) -> Result<(), Halt> {
     let outcome = match halt {
         // The others speak of the instruments, and not of the unit.
         Halt::Tripped(trip) if !matches!(trip.cause, Cause::NoReading(_) | Cause::Changed | Cause::Sanity) => Outcome::Tripped,
@@ -245,7 +260,7 @@ fn empty(outcome: Outcome, reason: String) -> Verdict {
     Verdict { outcome, state: None, reached: None, plateau: Level::Missing, peak: None, limited: false, reason }
 }
 
-fn note(place: &mut Place<'_>, start: &Start, seen: &Seen, verdict: &Verdict) -> Result<(), Halt> {
+fn note(place: &mut Place<'_>, start: &Start, seen: &Watched, verdict: &Verdict) -> Result<(), Halt> {
     let outcome = verdict.outcome;
     let counts = match (outcome.is_good(), outcome.is_failure()) {
         (true, _) => "good",
@@ -315,7 +330,28 @@ fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Hal
     for finding in finding::states(&ends, &bands) {
         bench.find(finding)?;
     }
-    Ok(())
+    against_good(bench, What::Starts(seen(start, tally)))
+}
+
+/// The starts of the stage in hand, as those of an earlier run are read.
+fn seen(start: &Start, tally: &Tally) -> Starts {
+    let counted = |r: &&many::Row| r.outcome != Outcome::Void;
+    let plateaus: Vec<Level> = tally.rows.iter().filter(|r| r.outcome.is_good()).map(|r| r.plateau).collect();
+    let owned = |kept: &Kept| kept.courses().into_iter().map(<[judged::Look]>::to_vec).collect();
+    let (failed, good) = (u64::from(tally.failed), u64::from(tally.good));
+    Starts {
+        group: Group {
+            failed,
+            counted: failed + good,
+            void: tally.rows.len() as u64 - failed - good,
+            until_decided: until_decided(start),
+        },
+        off: tally.rows.iter().filter(counted).filter_map(|r| Some((r.off_time?, r.outcome.is_failure()))).collect(),
+        left: tally.rows.iter().filter(counted).filter_map(|r| r.residual).collect(),
+        good: owned(&tally.courses.0),
+        failed: owned(&tally.courses.1),
+        plateau: level(&plateaus),
+    }
 }
 
 /// Over how long a reading of the current integrates, where the profile says.
@@ -370,9 +406,10 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
     }
     if bench.trial.is_some() {
         bench.measure(|number| measures::swept(number, sweep, steps));
-        return Ok(());
+        return against_good(bench, What::Sweep(steps.to_vec()));
     }
     bench.swept.push((bench.stage, steps.to_vec()));
+    against_good(bench, What::Sweep(steps.to_vec()))?;
     if let Some(finding) = lot(bench, sweep) {
         bench.find(finding)?;
     }

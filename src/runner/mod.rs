@@ -4,14 +4,17 @@
 //! output is switched off and verified before anything else is said; a run whose
 //! output could not be verified off ends in its own exit code.
 
+pub mod against;
 mod ask;
 mod conduct;
 mod exit;
+pub mod good;
 mod judge;
 mod leakage;
 mod log;
 mod lot;
 mod operator;
+pub mod past;
 mod progress;
 mod ramp;
 mod resume;
@@ -27,7 +30,6 @@ pub use resume::Resume;
 
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
-use crate::analysis::ramp::compare::Good;
 use crate::instrument::{OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
 use crate::plan::{Passed, SelfCheck, Stage, StageKind, State};
@@ -55,8 +57,8 @@ pub struct Job<'r> {
     pub expected: Vec<Seconds>,
     /// What it goes on from, where it was cut short.
     pub resume: Option<Resume>,
-    /// The way up of the good units that the plan's ramps name, by number of stage.
-    pub good: BTreeMap<u32, Vec<Good>>,
+    /// The good units that the plan's stages name, by number of stage.
+    pub good: BTreeMap<u32, good::Expected>,
     /// Earlier lots of the part that is inspected, the oldest first.
     pub earlier: Vec<EarlierLot>,
     /// Who watches.
@@ -108,7 +110,7 @@ struct Bench<'r> {
     lot: Option<lot::Known>,
     /// The sweeps that were made, by their stage: parts of one lot are compared.
     swept: Vec<(u32, Vec<LeakageStep>)>,
-    good: BTreeMap<u32, Vec<Good>>,
+    good: BTreeMap<u32, good::Expected>,
     /// Earlier lots of the same part, the oldest first.
     earlier: Vec<EarlierLot>,
 }

@@ -228,7 +228,10 @@ fn cut(run: &Run, stage: &Stage) -> Result<Cut, RecordError> {
     let number = stage.number;
     let gathered = match &stage.kind {
         StageKind::Start(start) => starts(run, number, start)?,
-        StageKind::Log(it) => log(run, number, it)?,
+        StageKind::Log(it) => {
+            let (looks, span) = looks_of_log(run, number, it)?;
+            Gathered::Log(looks, span)
+        }
         StageKind::Leakage(sweep) => steps(run, number, sweep)?,
         StageKind::Ramp(_) | StageKind::Ask(_) => Gathered::Nothing,
     };
@@ -255,7 +258,7 @@ fn starts(run: &Run, stage: u32, start: &Start) -> Result<Gathered, RecordError>
     Ok(Gathered::Starts(tally))
 }
 
-fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
+pub(super) fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row {
     let outcome = match row.counts.as_str() {
         "void" => Outcome::Void,
         // `no start: ` and the state's name.
@@ -284,7 +287,7 @@ fn upto(log: &Log, at: Seconds) -> Seconds {
 
 /// The looks of a log so far, on a time that stands still while the unit was off. What
 /// was seen between the looks, so that an output is never unwatched, is none of them.
-fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
+pub(super) fn looks_of_log(run: &Run, stage: u32, log: &Log) -> Result<(Vec<Look>, u32), RecordError> {
     let mut looks: Vec<Look> = Vec::new();
     // The first look of the span in hand, and the time under power before it.
     let (mut first, mut base, mut span) = (Seconds(0.0), Seconds(0.0), 0);
@@ -309,7 +312,7 @@ fn log(run: &Run, stage: u32, log: &Log) -> Result<Gathered, RecordError> {
             step: Some(step),
         });
     }
-    Ok(Gathered::Log(looks, span))
+    Ok((looks, span))
 }
 
 fn steps(run: &Run, stage: u32, sweep: &Leakage) -> Result<Gathered, RecordError> {

@@ -12,6 +12,7 @@
 
 mod changed;
 mod claims;
+mod compared;
 mod dialects;
 mod faults;
 mod metering;

@@ -1,9 +1,8 @@
 //! Ramps over made-up units: up and back, shorts, and against a good unit.
 
-use crate::support::{Outcome, Setup, rehearse, unit};
-use rampart::record::good_ramp;
+use crate::support::{BENCH, Outcome, Setup, passed, rehearse, unit};
 use rampart::runner::Exit;
-use rampart::units::Volts;
+use rampart::runner::good::{Where, look};
 
 /// A ramp to 9 V and back; `more` adds to the stage.
 fn plan(more: &str) -> String {
@@ -68,12 +67,17 @@ fn a_unit_is_compared_with_the_record_of_a_good_one() {
     let name = good.folder.path().display().to_string();
     let with_good = plan(&format!("good = \"{name}\""));
     let same = rehearse(Setup { plan: &with_good, unit: unit(""), seed: 2, ..Setup::default() });
-    assert!(sentence(&same, "ramp-alike").contains("within"), "{}", same.ended.how);
+    assert!(sentence(&same, "ramp-alike").contains("Compared with the good unit"), "{}", same.ended.how);
     let leaky = unit("short = { above = \"4 V\", resistance = \"2 kohm\" }");
     let other = rehearse(Setup { plan: &with_good, unit: leaky, seed: 2, ..Setup::default() });
     let told = sentence(&other, "ramp-differs");
     // 12 mA and (V - 4 V) / 2 kohm: a tenth more than the good unit at 6.4 V.
-    assert!(told.contains("From (6.4") && told.contains("the good unit (12.0") || told.contains("(11.99"), "{told}");
+    assert!(
+        told.contains("From (6.4")
+            && (told.contains("and (12.0") || told.contains("and (11.99"))
+            && told.contains("for good ones"),
+        "{told}"
+    );
     assert_eq!(other.ended.exit, Exit::Anomaly);
 }
 
@@ -81,10 +85,21 @@ fn a_unit_is_compared_with_the_record_of_a_good_one() {
 fn a_good_unit_that_is_not_there_is_told() {
     let run = rehearse(Setup { plan: &plan(""), unit: unit(""), ..Setup::default() });
     let logs = run.folder.path().parent().unwrap();
-    let told = |name: &str, to: f64| good_ramp(logs, name, Volts(to)).unwrap_err().to_string();
-    assert!(told("no such run", 9.0).contains("begins with \"no such run\""), "{}", told("no such run", 9.0));
-    let path = run.folder.path().display().to_string();
-    assert!(told(&path, 5.0).contains("has no ramp to 5 V"), "{}", told(&path, 5.0));
+    let told = |plan: &str| {
+        let passed = passed(plan, BENCH);
+        look(passed.plan(), passed.bench(), Where { logs, rehearsal: Some(true) }).to_string()
+    };
+    let none = told(&plan("good = \"no such run\""));
+    assert!(none.contains("no good unit \"no such run\"") && none.contains("begins with \"no such run\""), "{none}");
+    // The run has a ramp, and nothing else.
+    let path = run.folder.path().display();
+    let log = format!("[[stage]]\ndo = \"log\"\nfor = \"2 s\"\nevery = \"200 ms\"\ngood = \"{path}\"");
+    let none = told(&plan(&log));
+    assert!(none.contains("has no log stage"), "{none}");
+    // Another end of the ramp is said before power.
+    let other = told(&plan(&format!("good = \"{path}\"")).replace("to = \"9 V\"", "to = \"8 V\""));
+    assert!(other.contains("end of the ramp: 8 V here, 9 V with the good unit"), "{other}");
+    assert!(other.contains("It rests on 1 good unit") || other.contains("it rests on 1 good unit"), "{other}");
 }
 
 #[test]

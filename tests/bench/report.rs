@@ -22,7 +22,7 @@ fn page(outcome: &Outcome) -> String {
 }
 
 /// Every element that is opened is closed, in order.
-fn balanced(html: &str) {
+pub fn balanced(html: &str) {
     const VOID: [&str; 3] = ["!DOCTYPE", "meta", "br"];
     let mut open: Vec<&str> = Vec::new();
     for part in html.split('<').skip(1) {

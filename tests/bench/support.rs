@@ -8,7 +8,7 @@ use rampart::interlock::{Clocks, Reopen};
 use rampart::link::fault::{Faulty, Fired, Schedule};
 use rampart::link::{Link, LinkError, memory};
 use rampart::plan::{Bench, Passed, Plan, Quirks, check};
-use rampart::record::{Durability, Header, Run};
+use rampart::record::{Durability, FileRow, Header, Run};
 use rampart::rehearsal::{Rig, SupplyState, UnitFile, serve};
 use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
 use rampart::sys::Times;
@@ -122,6 +122,8 @@ pub struct Setup<'s> {
     pub slept: Arc<AtomicU64>,
     /// How far its wall clock was set back, in milliseconds.
     pub set_back: Arc<AtomicU64>,
+    /// The folder of logs, with the good units; that of the run's folder where not given.
+    pub logs: Option<&'s Path>,
 }
 
 impl Default for Setup<'_> {
@@ -139,6 +141,7 @@ impl Default for Setup<'_> {
             stranger: false,
             slept: Arc::default(),
             set_back: Arc::default(),
+            logs: None,
         }
     }
 }
@@ -150,6 +153,14 @@ pub struct Outcome {
     pub fired: (Fired, Fired),
     pub run: Run,
     pub folder: TempDir,
+}
+
+/// The texts that a run follows, as the command line keeps them.
+fn followed(passed: &Passed) -> Vec<FileRow> {
+    let file =
+        |kind: &str, document: &Document| FileRow { kind: kind.into(), name: document.name.clone(), text: document.text.clone() };
+    let (plan, bench) = (passed.plan(), passed.bench());
+    vec![file("plan", &plan.document), file("bench", &bench.document), file("profile", &bench.supply.profile.document)]
 }
 
 /// Watches, and may misbehave.
@@ -265,12 +276,13 @@ pub fn rehearse_in<S: Future<Output = String>>(
             seed: setup.seed,
             began: "2000-01-01T00:00:00Z".into(),
             cautions: String::new(),
-            files: Vec::new(),
+            files: followed(&passed),
         };
         let mut watch = Watch { hook, rig: rig.clone(), folder: folder.path().to_owned() };
         let work = Conduct {
             passed: &passed,
             folder: folder.path(),
+            logs: setup.logs.unwrap_or_else(|| folder.path().parent().unwrap()),
             begin: resume.map_or(Begin::New(header), Begin::Again),
             durability: Durability::Rehearsal,
             clock,

@@ -68,6 +68,7 @@ fn carry_out(scenario: &Scenario) -> Seen {
         reopen: scenario.refusals,
         slept,
         set_back,
+        logs: None,
     };
     let stop = scenario.stop;
     let outcome = rehearse_with(setup, &mut hook, |clock| async move {

@@ -6,6 +6,7 @@
 
 mod calc;
 mod circuit;
+mod compared;
 mod mistakes;
 mod records;
 mod screens;

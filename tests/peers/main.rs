@@ -19,12 +19,14 @@ mod trend;
 
 mod changes;
 mod circuit;
+mod compared;
 mod dependence;
 mod distributions;
 mod export;
 mod leakage;
 mod least_squares;
 mod numerics;
+mod pages;
 mod rates;
 mod sampling;
 mod states;

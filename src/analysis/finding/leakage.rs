@@ -23,7 +23,7 @@ use crate::units::{Amperes, Farads, Ohms, Unit, Volts};
 const CONFIDENCE: f64 = 0.95;
 
 /// One voltage of a sweep.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct LeakageStep {
     /// Set at the supply.
     pub set: Volts,

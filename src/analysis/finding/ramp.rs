@@ -3,7 +3,6 @@
 use super::power::{Band, band, stands};
 use super::{Figure, Finding, Severity, three};
 use crate::analysis::Level;
-use crate::analysis::ramp::compare::{ALIKE, Comparison};
 use crate::analysis::ramp::{Behaviour, Jump, Kind, Limiting, Place, Region, Summary, Threshold};
 use crate::units::{Amperes, Unit, Volts, with_uncertainty};
 
@@ -33,30 +32,6 @@ pub fn ramp(summary: &Summary, at_end: Option<Level>, asked: &Asked) -> Vec<Find
     made.extend(summary.swings.map(swings));
     made.extend(regions(&summary.regions));
     made
-}
-
-/// Of the comparison with the good unit of a run.
-pub fn against_good(name: &str, comparison: &Comparison) -> Finding {
-    let room = ALIKE * 100.0;
-    match comparison {
-        Comparison::Alike { steps } => Finding::new(
-            "ramp-alike",
-            Severity::Note,
-            format!("In all {steps} steps compared, the unit draws what the good unit of {name} drew, within the instruments' uncertainties and {room:.0} %."),
-        ),
-        Comparison::Differs { at, this, good } => Finding::new(
-            "ramp-differs",
-            Severity::Anomaly,
-            format!("From {at} on the unit differs from the good unit of {name} by more than the instruments' uncertainties and {room:.0} %: there it draws {this}, the good unit {good}."),
-        )
-        .advise("Power both at this voltage and compare rail by rail in the same order: the first difference brackets the fault. One good unit says little of how far good units are apart: compare a second one where there is one.")
-        .figure(place("differs from", *at)),
-        Comparison::TooLittle => Finding::new(
-            "ramp-not-compared",
-            Severity::Undecided,
-            format!("The ramp and that of the good unit of {name} have too few voltages in common to be compared."),
-        ),
-    }
 }
 
 fn place(name: &str, place: Place) -> Figure {

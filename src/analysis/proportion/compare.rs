@@ -43,6 +43,30 @@ pub fn chance_unchanged(before: (u64, u64), after: (u64, u64)) -> Option<f64> {
     Some(hypergeometric(after.0, table.second, table.failures, table.first + table.second)?.below)
 }
 
+/// More starts than anybody makes.
+const MOST: u64 = 1 << 24;
+
+/// The least number of starts after, with `failed` failures among them, that would show at
+/// this confidence that fewer fail than before.
+pub fn starts_after_needed(before: (u64, u64), failed: u64, confidence: f64) -> Option<u64> {
+    let shows = |n: u64| chance_unchanged(before, (failed, n)).is_some_and(|chance| chance <= 1.0 - confidence);
+    least(failed.max(1), shows)
+}
+
+/// The least number from `from` on that shows, where every larger one shows as well.
+pub fn least(from: u64, shows: impl Fn(u64) -> bool) -> Option<u64> {
+    let (mut low, mut high) = (from, from);
+    while !shows(high) {
+        low = high;
+        high = high.checked_mul(2).filter(|n| *n < MOST)?;
+    }
+    while high - low > 1 {
+        let middle = low + (high - low) / 2;
+        if shows(middle) { high = middle } else { low = middle }
+    }
+    Some(high)
+}
+
 /// Two groups with their margins kept: how many of the failures may lie in the second.
 struct Table {
     first: u64,

@@ -9,7 +9,7 @@
 mod compare;
 mod sizes;
 
-pub use compare::{Fisher, chance_unchanged, fisher};
+pub use compare::{Fisher, chance_unchanged, fisher, least, starts_after_needed};
 pub use sizes::{chance_of_missing, poisson_lower, poisson_upper, reliability_shown, starts_needed, starts_needed_with};
 
 use super::numeric::distribution::{Chance, beta_at, normal_at};

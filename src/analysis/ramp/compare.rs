@@ -51,18 +51,19 @@ fn span(level: Level) -> Option<(f64, f64)> {
     }
 }
 
-/// Compares the way up with the good unit's. Within one step of either a jump may come
-/// earlier or later; a difference is one that no current of the good unit there covers.
-pub fn compare(steps: &[Step], good: &[Good]) -> Comparison {
+/// Compares the way up with those of good units, one list a run. Within one step of any a
+/// jump may come earlier or later; a difference is one that no current of a good unit there
+/// covers.
+pub fn compare(steps: &[Step], runs: &[Vec<Good>]) -> Comparison {
     let up: Vec<&Step> = steps.iter().filter(|s| s.leg == Leg::Up && s.voltage.is_some()).collect();
-    let mut good: Vec<Good> = good.to_vec();
+    let mut good: Vec<Good> = runs.concat();
     good.sort_by(|a, b| a.volts.0.total_cmp(&b.volts.0));
     let pace = |volts: Vec<f64>| match (volts.first(), volts.last()) {
         (Some(a), Some(b)) if volts.len() > 1 => (b - a).abs() / (volts.len() - 1) as f64,
         _ => 0.0,
     };
     let ours = pace(up.iter().filter_map(|s| s.voltage).map(|v| v.0).collect());
-    let theirs = pace(good.iter().map(|g| g.volts.0).collect());
+    let theirs = runs.iter().map(|run| pace(run.iter().map(|g| g.volts.0).collect())).fold(0.0, f64::max);
     let window = 1.6 * ours.max(theirs);
     let (mut compared, mut running) = (0, 0);
     let mut found: Option<(usize, Level)> = None;

@@ -55,6 +55,8 @@ pub struct Moment {
     pub high: Amperes,
     middle: f64,
     spread: f64,
+    /// The standard uncertainty of a reading there, on the scale.
+    u: f64,
 }
 
 /// Where a start leaves the envelope for the first time.
@@ -144,7 +146,8 @@ impl Envelope {
                 let usual = median(&column.iter().flatten().map(|s| 0.5 * (s.0 + s.1)).collect::<Vec<_>>())?;
                 let half = reach * spread;
                 let (low, high) = (back(middle - half), back(middle + half));
-                Some(Moment { at: Seconds(*at), median: back(usual), low, high, middle, spread })
+                let u = median(&column.iter().flatten().map(|s| s.2).collect::<Vec<_>>())?;
+                Some(Moment { at: Seconds(*at), median: back(usual), low, high, middle, spread, u })
             })
             .collect();
         Some(Self { starts: courses.len(), alignment, moments, reach, scale, half_plateau: plateau / 2.0 })
@@ -158,14 +161,25 @@ impl Envelope {
     /// Where a start leaves the envelope; `None` where it never does, as far as it was
     /// read. With [`Alignment::FirstRise`] a start that never rises has no time.
     pub fn departure(&self, looks: &[Look]) -> Option<Departure> {
+        self.left(looks, |m, u| self.reach * m.spread.hypot(u))
+    }
+
+    /// The same of a start in another run, or of another unit: two instruments may be apart
+    /// by their errors, which are the same in all starts of one run and so not in its spread,
+    /// and two units by the share `room`.
+    pub fn departure_of_another(&self, looks: &[Look], room: f64) -> Option<Departure> {
+        self.left(looks, |m, u| self.reach * m.spread.hypot(u) + 2.0 * m.u.hypot(u) + room.ln_1p())
+    }
+
+    fn left(&self, looks: &[Look], reach: impl Fn(&Moment, f64) -> f64) -> Option<Departure> {
         let zero = zero(looks, self.alignment, self.half_plateau)?;
         let course = course(looks, self.alignment, self.scale, self.half_plateau)?;
         let gap = self.moments.get(1)?.at.0 - self.moments.first()?.at.0;
         // Judged moment by moment, as the good starts were.
-        let left = self.moments.iter().find(|m| {
-            around(&course, m.at.0, gap)
-                .is_some_and(|(low, high, u)| outside(low, high, m.middle) > self.reach * m.spread.hypot(u))
-        })?;
+        let left = self
+            .moments
+            .iter()
+            .find(|m| around(&course, m.at.0, gap).is_some_and(|(low, high, u)| outside(low, high, m.middle) > reach(m, u)))?;
         let about = looks.iter().filter(|l| place(l.current, self.scale).is_some());
         let nearest = about.min_by(|a, b| {
             let far = |l: &Look| (l.at.0 - zero - left.at.0).abs();

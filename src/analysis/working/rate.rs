@@ -4,7 +4,7 @@
 use super::{Refusal, Value, Working, proper, shown};
 use crate::analysis::finding::Severity;
 use crate::analysis::proportion::{
-    chance_of_missing, chance_unchanged, clopper_pearson, fisher, starts_needed, starts_needed_with, upper_bound, wilson,
+    chance_of_missing, clopper_pearson, fisher, starts_after_needed, starts_needed, starts_needed_with, upper_bound, wilson,
 };
 use crate::analysis::sequential::{Claim, Wald};
 use crate::units::Ratio;
@@ -156,7 +156,7 @@ pub fn compare(before: Counted, after: Counted, confidence: Ratio) -> Result<Wor
         format!("The unit fails less than before: had nothing changed, so few failures would come with a chance of {chance}.")
     } else {
         working = working.weigh(Severity::Undecided);
-        let more = match needed_after(before, b, c) {
+        let more = match starts_after_needed(before, b, c) {
             Some(n) if n > n2 => {
                 working = working.step(
                     "starts after that would show it",
@@ -177,21 +177,6 @@ pub fn compare(before: Counted, after: Counted, confidence: Ratio) -> Result<Wor
 
 fn share((failures, starts): Counted) -> f64 {
     Value::from(failures).number() / Value::from(starts).number()
-}
-
-/// The least number of starts after with `failed` failures that would show an improvement.
-fn needed_after(before: Counted, failed: u64, confidence: f64) -> Option<u64> {
-    let shows = |n: u64| chance_unchanged(before, (failed, n)).is_some_and(|chance| chance <= 1.0 - confidence);
-    let (mut low, mut high) = (failed.max(1), failed.max(1));
-    while !shows(high) {
-        low = high;
-        high = high.checked_mul(2).filter(|n| *n < 1 << 24)?;
-    }
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        if shows(middle) { high = middle } else { low = middle }
-    }
-    Some(high)
 }
 
 /// Starts beyond which the expected number is not gone through.

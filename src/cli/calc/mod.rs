@@ -18,7 +18,7 @@ mod isolated;
 mod leakage;
 mod loading;
 mod node;
-mod options;
+pub(super) mod options;
 mod print;
 mod proof;
 mod rate;

@@ -4,7 +4,7 @@ use crate::units::{Quantity, Unit, parse_as};
 
 /// Reads a quantity, for clap's `value_parser`: the unit is always due, and what is
 /// wrong is said with a hint.
-pub(super) fn quantity<Q: Quantity>(text: &str) -> Result<Q, String> {
+pub(in crate::cli) fn quantity<Q: Quantity>(text: &str) -> Result<Q, String> {
     parse_as(text, Q::UNIT).map(Q::of).map_err(|error| match error.hint {
         Some(hint) => format!("{}\n  hint: {hint}", error.problem),
         None => error.problem,

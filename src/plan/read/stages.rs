@@ -175,6 +175,7 @@ fn log(table: &mut Table<'_>, before: &mut Before) -> Option<Log> {
     };
     let expect = expect(table);
     let states = states(table);
+    let good = table.text("good");
     let hint = "no stage before it says one; write it here";
     let voltage = match voltage {
         Some(voltage) => Some(voltage),
@@ -188,7 +189,7 @@ fn log(table: &mut Table<'_>, before: &mut Before) -> Option<Log> {
     };
     let (voltage, limit) = (voltage?, limit?);
     *before = Before { voltage: Some(voltage), limit: Some(limit), broken: false };
-    Some(Log { voltage, limit, length: length?, every: every?, expect, states })
+    Some(Log { voltage, limit, length: length?, every: every?, expect, states, good })
 }
 
 /// States in the order in which they are written.
@@ -299,6 +300,7 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
     let watch = need_above_zero::<Seconds>(table, "watch");
     let within = above_zero::<Seconds>(table, "within");
     let on_fault = on_fault(table);
+    let good = table.text("good");
     let has_states = table.has("states");
     let states = states(table);
     if states.is_empty() {
@@ -324,6 +326,7 @@ fn start(table: &mut Table<'_>, before: &mut Before) -> Option<Start> {
         within: within.unwrap_or(watch),
         states,
         on_fault,
+        good,
     })
 }
 
@@ -341,13 +344,14 @@ fn leakage(table: &mut Table<'_>) -> Option<Leakage> {
     let limit = leakage_limit(table);
     let null = table.quantity::<Amperes>("null").unwrap_or_default();
     let into = table.table("into").and_then(node);
+    let good = table.text("good");
     let voltages = voltages?;
     if voltages.iter().any(|v| v.0 <= 0.0) {
         table.problem("voltages", "every voltage of a sweep must be above zero", "not above zero", Some(POLARITY.into()));
     }
     let electrify = electrify?;
     let every = every.unwrap_or((electrify / 60.0).max(Seconds(0.5)));
-    Some(Leakage { part: part?, voltages, series: series?, electrify, every, reform, limit: limit?, null, into })
+    Some(Leakage { part: part?, voltages, series: series?, electrify, every, reform, limit: limit?, null, into, good })
 }
 
 /// A customary limit by its name, an ohm-farad product, or a current.
