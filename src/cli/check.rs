@@ -66,7 +66,7 @@ fn check(arguments: &Arguments, plan: &Path) -> Exit {
     } else {
         print(&checked);
     }
-    if arguments.commands { commands(plan, &checked) } else { Exit::Within }
+    if arguments.commands { commands((plan, &arguments.logs), &checked) } else { Exit::Within }
 }
 
 fn print(checked: &Checked) {
@@ -139,7 +139,7 @@ impl Watcher for Blind {
 }
 
 /// Rehearses with the same code that would run, and lists what was sent.
-fn commands(plan: &Path, checked: &Checked) -> Exit {
+fn commands((plan, logs): (&Path, &Path), checked: &Checked) -> Exit {
     let Some(passed) = &checked.passed else { return Exit::Wrong };
     let unit = match unit(None, plan) {
         Ok(unit) => unit,
@@ -147,7 +147,7 @@ fn commands(plan: &Path, checked: &Checked) -> Exit {
     };
     let folder = std::env::temp_dir().join(format!("rampart-check-{}", std::process::id()));
     let listed = std::fs::create_dir(&folder).map_err(|e| e.to_string()).and_then(|()| {
-        rehearse(passed, checked, &unit, 1, (&folder, &arguments.logs), &mut Blind)?;
+        rehearse(passed, checked, &unit, 1, (&folder, logs), &mut Blind)?;
         std::fs::read_to_string(folder.join(TRAFFIC)).map_err(|e| e.to_string())
     });
     // What is left of it does no harm.
