@@ -87,10 +87,12 @@ fn print(checked: &Checked) {
     }
     if let Some((lot, _)) = checked.passed.as_ref().and_then(|p| p.lot()) {
         outln!(
-            "for each of {} parts of lot {} and for its control parts, {} times in all, without the time for the hands",
-            lot.sampling.sample,
+            "for each of {} parts of lot {} and for its control parts, {} times in all, without the time for the hands; {}, accepted with {} nonconforming or fewer",
+            lot.sampling.numbers.sample,
             lot.number,
-            estimate.trials
+            estimate.trials,
+            lot.sampling.by,
+            lot.sampling.numbers.accept
         );
     }
     let starts = if estimate.starts > 0 { estimate.starts.to_string() } else { String::new() };

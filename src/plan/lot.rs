@@ -3,7 +3,8 @@
 //! A plan says how parts of a kind are measured and serves many lots; a lot file
 //! speaks of one.
 
-use crate::analysis::inspection::decision::{Sampling, Stops};
+use super::sampling::{LotBefore, Sampled, every, read as sampled};
+use crate::analysis::sampling::draw::positions;
 use crate::document::{Document, Places, Problems, Table};
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
@@ -28,7 +29,7 @@ pub struct Lot {
     /// What the parts are put into.
     pub fixture: Option<String>,
     /// How many are judged, and what decides.
-    pub sampling: Sampling,
+    pub sampling: Sampled,
     /// Why an expired calibration is let pass, where it is.
     pub overdue: Option<String>,
     /// Where `[lot]` stands in the file.
@@ -68,24 +69,35 @@ impl Lot {
         serial.cloned().unwrap_or_else(|| position.to_string())
     }
 
+    /// The same after these earlier lots of its series, where its sampling hangs on them.
+    #[must_use]
+    pub fn after(&self, before: &[LotBefore]) -> Self {
+        let sampling = self.sampling.after(before, self.quantity);
+        Self { sampling: sampling.unwrap_or_else(|| self.sampling.clone()), ..self.clone() }
+    }
+
     /// The positions in the order in which parts are taken: the sample first, in the order
     /// of the tray, and then those that stand in for what is skipped. Drawn with `seed`
     /// unless every part is taken.
     pub fn order(&self, seed: u64) -> Vec<u32> {
-        let mut all: Vec<u32> = (1..=self.quantity).collect();
-        let sample = usize::try_from(self.sampling.sample).unwrap_or(usize::MAX);
-        if sample < all.len() {
-            all.shuffle(&mut rand_chacha::ChaCha8Rng::seed_from_u64(seed));
-            if let Some(sample) = all.get_mut(..sample) {
-                sample.sort_unstable();
-            }
+        let all = 1..=self.quantity;
+        if self.is_whole() {
+            return all.collect();
         }
-        all
+        let drawn: Vec<u32> = positions(self.quantity.into(), self.sampling.numbers.sample.into(), seed)
+            .into_iter()
+            .filter_map(|position| u32::try_from(position).ok())
+            .collect();
+        let mut rest: Vec<u32> = all.filter(|p| drawn.binary_search(p).is_err()).collect();
+        rest.shuffle(&mut rand_chacha::ChaCha8Rng::seed_from_u64(seed));
+        let mut order = drawn;
+        order.extend(rest);
+        order
     }
 
     /// Whether every part is taken.
     pub fn is_whole(&self) -> bool {
-        self.sampling.sample >= self.quantity
+        self.sampling.numbers.sample >= self.quantity
     }
 }
 
@@ -127,27 +139,9 @@ fn lot(mut table: Table<'_>, document: &Document) -> Option<Lot> {
         serials,
         operator: operator?,
         fixture,
-        sampling: Sampling::every(quantity, 0),
+        sampling: every(quantity),
         overdue,
         places,
         document: document.clone(),
     })
-}
-
-/// How much of it: `sample` of it, or every part, and the number to accept with.
-fn sampled(mut table: Table<'_>, quantity: u32) -> Option<Sampling> {
-    let whole = |n: Option<u64>| n.and_then(|n| u32::try_from(n).ok());
-    let sample = whole(table.count("sample", 1, quantity.into())).unwrap_or(quantity);
-    let accept = whole(table.count("accept", 0, MOST)).unwrap_or(0);
-    if accept >= sample {
-        table.problem(
-            "accept",
-            format!("a sample of {sample} that may hold {accept} nonconforming parts decides nothing"),
-            "as many as are taken, or more",
-            None,
-        );
-    }
-    let stops = table.choice("stop", &Stops::ALL).unwrap_or(Stops::AtTheEnd);
-    table.finish();
-    Some(Sampling { stops, ..Sampling { sample, ..Sampling::every(quantity, accept) } })
 }

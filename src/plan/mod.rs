@@ -13,6 +13,7 @@ mod model;
 mod quirks;
 mod ramp;
 mod read;
+mod sampling;
 mod setup;
 #[cfg(test)]
 mod tests;
@@ -28,4 +29,5 @@ pub use model::{
 };
 pub use quirks::{Quirks, Whose};
 pub use ramp::{Ramp, Way};
+pub use sampling::{LotBefore, Sampled};
 pub use setup::{MeterSetup, accepted, limit_of, meter_setup};

@@ -53,6 +53,7 @@ impl Record {
                 row.accept,
                 row.reject,
                 row.stops,
+                row.sampled,
                 row.rule,
                 row.counting,
                 row.overdue

@@ -239,6 +239,7 @@ CREATE TABLE lot (
   accept     INTEGER NOT NULL,   -- accepted with up to so many nonconforming parts
   reject     INTEGER NOT NULL,   -- refused from so many on
   stops      TEXT NOT NULL,      -- 'at the end', 'when decided'
+  sampled    TEXT NOT NULL,      -- where the numbers come from, in words
   rule       TEXT NOT NULL,      -- the guard band: 'w = U', 'w = 0.83 U' ...
   counting   TEXT NOT NULL,      -- which trial of a part counts: 'worst', 'last'
   overdue    TEXT,               -- why an expired calibration was let pass; NULL: none was

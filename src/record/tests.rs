@@ -113,6 +113,7 @@ fn lot_row() -> LotRow {
         accept: 0,
         reject: 1,
         stops: "at the end".into(),
+        sampled: "every part".into(),
         rule: "w = U".into(),
         counting: "worst".into(),
         overdue: None,

@@ -15,12 +15,13 @@ pub(super) use turns::Known;
 
 use super::{Bench, Progress, stage};
 use crate::analysis::finding::inspection as told;
+use crate::analysis::inspection::decision::Decision;
 use crate::analysis::inspection::lot::{Part, Tried, part};
 use crate::analysis::inspection::{Charted, Measure, Outcome};
 use crate::analysis::uncertainty::Standing;
 use crate::interlock::{Cause, Halt};
-use crate::plan::{Inspection, Lot, OnDrift};
-use crate::record::{DrawnRow, LotEnd, LotRow, SkipRow, TrialBegin};
+use crate::plan::{Inspection, Lot, LotBefore, OnDrift};
+use crate::record::{DrawnRow, EarlierLot, LotEnd, LotRow, SkipRow, TrialBegin};
 use crate::units::Seconds;
 use hands::Hands;
 use turns::{Next, Turns};
@@ -63,6 +64,7 @@ struct Work<'p> {
 
 /// Carries the plan out for each part.
 pub(super) async fn run(bench: &mut Bench<'_>, lot: &Lot, inspection: &Inspection) -> Result<(), Halt> {
+    let lot = &lot.after(&series(lot, &bench.earlier));
     let known = bench.lot.take();
     let again = known.is_some();
     let turns = Turns::new(lot, inspection, bench.seed);
@@ -78,6 +80,21 @@ pub(super) async fn run(bench: &mut Bench<'_>, lot: &Lot, inspection: &Inspectio
     result
 }
 
+/// The lots before it in its series: of the same supplier, decided, each number once, at
+/// its first inspection.
+fn series(lot: &Lot, earlier: &[EarlierLot]) -> Vec<LotBefore> {
+    let mut seen = vec![lot.number.as_str()];
+    let mut before = Vec::new();
+    for one in earlier.iter().filter(|one| one.supplier == lot.supplier) {
+        let decided = matches!(one.decision, Some(Decision::Accepted | Decision::Refused));
+        if decided && !seen.contains(&one.number.as_str()) {
+            seen.push(&one.number);
+            before.push(LotBefore { quantity: one.quantity, nonconforming: one.nonconforming });
+        }
+    }
+    before
+}
+
 fn row(lot: &Lot, inspection: &Inspection) -> LotRow {
     LotRow {
         number: lot.number.clone(),
@@ -87,10 +104,11 @@ fn row(lot: &Lot, inspection: &Inspection) -> LotRow {
         quantity: lot.quantity,
         operator: lot.operator.clone(),
         fixture: lot.fixture.clone(),
-        sample: lot.sampling.sample,
-        accept: lot.sampling.accept,
-        reject: lot.sampling.reject,
-        stops: lot.sampling.stops.name().into(),
+        sample: lot.sampling.numbers.sample,
+        accept: lot.sampling.numbers.accept,
+        reject: lot.sampling.numbers.reject,
+        stops: lot.sampling.numbers.stops.name().into(),
+        sampled: lot.sampling.by.clone(),
         rule: format!("w = {}", inspection.guard.name()),
         counting: inspection.counting.name().into(),
         overdue: lot.overdue.clone(),
@@ -168,7 +186,7 @@ fn called(work: &Work<'_>, position: u32, again: bool) -> String {
     if lot.is_whole() && lot.serials.is_empty() {
         format!("part {name} of {}{again}", lot.quantity)
     } else if lot.serials.is_empty() {
-        format!("part {name} ({turn} of {}){again}", lot.sampling.sample)
+        format!("part {name} ({turn} of {}){again}", lot.sampling.numbers.sample)
     } else {
         format!("part {name} (position {position}){again}")
     }

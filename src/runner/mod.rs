@@ -248,7 +248,7 @@ fn of_findings(findings: &[Finding]) -> Exit {
 async fn stages(bench: &mut Bench<'_>) -> Result<(), Halt> {
     let plan = bench.passed.plan();
     let count = u32::try_from(plan.stages.len()).unwrap_or(u32::MAX);
-    let parts = bench.passed.lot().map_or(1.0, |(lot, _)| f64::from(lot.sampling.sample));
+    let parts = bench.passed.lot().map_or(1.0, |(lot, _)| f64::from(lot.sampling.numbers.sample));
     let total = bench.expected.iter().fold(Seconds(0.0), |sum, t| sum + *t) * parts;
     bench.watcher.see(&Progress::Run { title: &plan.title, unit: &plan.unit.name, stages: count, expected: total });
     let done = bench.stage;

@@ -72,7 +72,7 @@ pub struct StageEstimate {
 
 /// Parts of the sample, and control parts at the start, after every so many and at the end.
 pub(super) fn trials(lot: &Lot, inspection: &Inspection) -> u32 {
-    let parts = lot.sampling.sample;
+    let parts = lot.sampling.numbers.sample;
     let controls = inspection.controls.as_ref().map_or(0, |c| {
         let each = u32::try_from(c.all().count()).unwrap_or(2);
         parts.div_ceil(c.every).saturating_add(1).saturating_mul(each)

@@ -12,6 +12,12 @@ use std::path::{Path, PathBuf};
 pub struct EarlierLot {
     /// Its number.
     pub number: String,
+    /// Who sent it.
+    pub supplier: Option<String>,
+    /// How many parts it had.
+    pub quantity: u32,
+    /// Nonconforming parts that were found.
+    pub nonconforming: u32,
     /// Wall clock at its beginning.
     pub began: String,
     /// What came of it; `None`: it was cut off.
@@ -85,10 +91,14 @@ fn one(run: &Run, name: &str) -> Result<Option<EarlierLot>, RecordError> {
         Part::Open | Part::Doubtful => None,
     };
     let controls = run.controls()?.into_iter().filter(|c| c.is_in_control());
+    let end = run.lot_end()?;
     Ok(Some(EarlierLot {
         number: lot.number,
+        supplier: lot.supplier,
+        quantity: lot.quantity,
+        nonconforming: end.as_ref().map_or(0, |end| end.count.nonconforming),
         began: run.began.clone(),
-        decision: run.lot_end()?.map(|end| end.decision),
+        decision: end.map(|end| end.decision),
         what: trials.iter().find_map(|t| charted(t.number)).map_or(String::new(), |m| m.what.clone()),
         values: positions.iter().filter_map(value).collect(),
         controls: controls.filter_map(|c| Some((c.name, c.value?.0))).collect(),

@@ -31,6 +31,8 @@ pub struct LotRow {
     pub reject: u32,
     /// `at the end`, `when decided`.
     pub stops: String,
+    /// Where the numbers come from, in words.
+    pub sampled: String,
     /// The guard band.
     pub rule: String,
     /// Which trial of a part counts: `worst`, `last`.
@@ -183,8 +185,8 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn lot(&self) -> Result<Option<LotRow>, RecordError> {
-        let sql = "SELECT number, supplier, part, date_code, quantity, operator, fixture, sample, accept, reject, stops, rule,
-                   counting, overdue FROM lot ORDER BY stretch DESC LIMIT 1";
+        let sql = "SELECT number, supplier, part, date_code, quantity, operator, fixture, sample, accept, reject, stops, sampled,
+                   rule, counting, overdue FROM lot ORDER BY stretch DESC LIMIT 1";
         let rows = self.rows(sql, None, |r| {
             Ok(LotRow {
                 number: r.get(0)?,
@@ -198,9 +200,10 @@ impl Run {
                 accept: r.get(8)?,
                 reject: r.get(9)?,
                 stops: r.get(10)?,
-                rule: r.get(11)?,
-                counting: r.get(12)?,
-                overdue: r.get(13)?,
+                sampled: r.get(11)?,
+                rule: r.get(12)?,
+                counting: r.get(13)?,
+                overdue: r.get(14)?,
             })
         })?;
         Ok(rows.into_iter().next())

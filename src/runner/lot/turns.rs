@@ -68,7 +68,7 @@ pub(in crate::runner) struct Turns<'p> {
 
 impl<'p> Turns<'p> {
     pub(in crate::runner) fn new(lot: &Lot, inspection: &'p Inspection, seed: u64) -> Self {
-        Self { inspection, sampling: lot.sampling, order: lot.order(seed) }
+        Self { inspection, sampling: lot.sampling.numbers, order: lot.order(seed) }
     }
 
     /// The parts counted.
