@@ -7,6 +7,8 @@ mod compare;
 mod export;
 mod good;
 mod guard;
+mod handover;
+mod history;
 mod off;
 mod on_bench;
 mod operator;
@@ -77,6 +79,16 @@ enum Verb {
         after_help = "Example: rampart runs --unit \"frost alarm\" --outcome anomaly --since 2026-11\n\nAn index beside the records, logs/index.sqlite, makes the answer quick. It is brought up to date by itself, can be deleted at any time, and is made anew with --rebuild."
     )]
     Runs(runs::Arguments),
+    /// Write the record that goes with a lot or a repair: one sheet of A4 and an annex
+    #[command(
+        after_help = "Example: rampart handover last --before 20261125T1504 --by \"A. Bauer\" --for \"Hillside orchard\"\n\nWho tested what, when, with which instruments and their calibration, by which rule, with which results and uncertainties, and the record's fingerprint. It is a record of tests, and not the document of an accredited laboratory."
+    )]
+    Handover(handover::Arguments),
+    /// Show what many runs say of one unit, part or kind of part, over their dates
+    #[command(
+        after_help = "Example: rampart history --part \"solid tantalum\" --at \"6 V\" --out tantalums.html\n\nFailing starts with their intervals, leakage at a voltage, currents, as tables here and as plots in a page. Only runs on the bench, unless --kind rehearsal asks for the others."
+    )]
+    History(history::Arguments),
     /// Write the report of a run again
     #[command(
         after_help = "Example: rampart report last\n\nRUN is a folder's name, its unambiguous beginning, a path, or `last`."
@@ -127,6 +139,8 @@ pub fn main() -> u8 {
         Verb::Standin(a) => standin::main(&a),
         Verb::Runs(a) => runs::main(&a),
         Verb::Export(a) => export::main(&a),
+        Verb::Handover(a) => handover::main(&a),
+        Verb::History(a) => history::main(&a),
         Verb::Report(a) => report::main(&a),
         Verb::Compare(a) => compare::main(&a),
         Verb::Good(a) => good::main(&a),

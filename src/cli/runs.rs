@@ -122,6 +122,23 @@ impl Asked {
     }
 }
 
+impl Asked {
+    /// Runs on the bench, unless rehearsals are asked for: made-up ones are never among real ones.
+    pub(super) fn of_one_kind(&self) -> Filter {
+        let mut filter = self.filter();
+        filter.kind.get_or_insert_with(|| "run".to_owned());
+        filter
+    }
+
+    /// What is asked for, in words.
+    pub(super) fn words(&self) -> String {
+        let named = [&self.part, &self.unit, &self.plan];
+        let mut words: Vec<String> = named.into_iter().flatten().map(|text| format!("\u{201c}{text}\u{201d}")).collect();
+        words.extend(self.lot.iter().map(|lot| format!("lot {lot}")));
+        if words.is_empty() { "all runs".into() } else { words.join(", ") }
+    }
+}
+
 /// A day, a month or a year.
 fn date(text: &str) -> Result<String, String> {
     let full = format!("{text}{}", "2000-01-01".get(text.len()..).unwrap_or_default());

@@ -8,6 +8,7 @@
 mod entry;
 mod index;
 
+pub(super) use entry::parts;
 pub use entry::{Entry, Filter, PartEntry, State};
 
 use super::RecordError;

@@ -9,6 +9,7 @@
 pub mod catalogue;
 pub mod export;
 mod good;
+pub mod history;
 mod lot;
 mod notes;
 mod open;
@@ -35,6 +36,7 @@ pub use rows::{
     StartBegin, StartEnd, StartRow,
 };
 pub use runs::{find, new_folder};
+pub use seal::sha256;
 pub use traffic::{RoleTraffic, TrafficLog};
 pub use verify::{Integrity, batches_since, verify};
 pub use write::{Durability, Record, TOOL};

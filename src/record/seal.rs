@@ -109,6 +109,11 @@ pub(super) fn batch_begin(before: &Hash, number: i64) -> Sha256 {
     hasher
 }
 
+/// The SHA-256 of a text, in hexadecimal.
+pub fn sha256(text: &str) -> String {
+    hexadecimal(&Sha256::digest(text.as_bytes()))
+}
+
 /// In hexadecimal.
 pub(super) fn hexadecimal(bytes: &[u8]) -> String {
     let digit = |half: u8| char::from_digit(half.into(), 16).unwrap_or_default();

@@ -106,7 +106,7 @@ impl Record {
     fn files(&mut self, files: &[FileRow]) -> Result<(), RecordError> {
         let stretch = self.stretch;
         for file in files {
-            let hash = seal::hexadecimal(&Sha256::digest(file.text.as_bytes()));
+            let hash = seal::sha256(&file.text);
             self.insert("file", params![stretch, file.kind, file.name, file.text, hash])?;
         }
         Ok(())

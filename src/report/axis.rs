@@ -9,6 +9,8 @@ pub(super) enum Scale {
     Linear,
     /// Evenly in their logarithm.
     Log,
+    /// Evenly in days since 1970-01-01, with dates as ticks.
+    Days,
 }
 
 /// One axis.
@@ -36,7 +38,7 @@ impl Axis {
         from: f64,
         to: f64,
     ) -> Self {
-        let usable = |v: &f64| v.is_finite() && (scale == Scale::Linear || *v > 0.0);
+        let usable = |v: &f64| v.is_finite() && (scale != Scale::Log || *v > 0.0);
         let (mut low, mut high) =
             values.filter(usable).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         if low > high {
@@ -56,6 +58,10 @@ impl Axis {
                 if high <= low {
                     high = low + step;
                 }
+            }
+            Scale::Days => {
+                // A day before and after, so that a single one stands in the middle.
+                (low, high) = (low.floor() - 1.0, high.ceil() + 1.0);
             }
             Scale::Log => {
                 low = 10f64.powf(low.log10().floor());
@@ -84,7 +90,7 @@ impl Axis {
     /// Where a value stands; what is off the axis stands at its end.
     pub(super) fn place(&self, value: f64) -> f64 {
         let share = match self.scale {
-            Scale::Linear => (value - self.low) / (self.high - self.low),
+            Scale::Linear | Scale::Days => (value - self.low) / (self.high - self.low),
             Scale::Log if value > 0.0 => (value / self.low).log10() / (self.high / self.low).log10(),
             Scale::Log => 0.0,
         };
@@ -93,7 +99,11 @@ impl Axis {
 
     /// Places and labels of the ticks.
     pub(super) fn ticks(&self) -> Vec<(f64, String)> {
+        if self.scale == Scale::Days {
+            return dates(self.low, self.high).into_iter().map(|(day, label)| (self.place(day), label)).collect();
+        }
         let values: Vec<f64> = match self.scale {
+            Scale::Days => Vec::new(),
             Scale::Linear => {
                 let step = step(self.high - self.low);
                 let first = (self.low / step - 1e-9).ceil() * step;
@@ -116,7 +126,7 @@ impl Axis {
                 // As many digits as tell neighbouring ticks apart.
                 let apart = match self.scale {
                     Scale::Linear => (rounded.abs() / step(self.high - self.low)).log10().ceil().clamp(0.0, 12.0),
-                    Scale::Log => 0.0,
+                    Scale::Log | Scale::Days => 0.0,
                 };
                 let text = engineering(rounded, unit, (apart as usize + 1).max(4));
                 let (number, symbol) = text.split_once(' ').unwrap_or((&text, ""));
@@ -126,6 +136,36 @@ impl Axis {
             None => format!("{rounded:.0}"),
         }
     }
+}
+
+/// Days at which a date stands, at most seven: days, or beginnings of months and years.
+fn dates(low: f64, high: f64) -> Vec<(f64, String)> {
+    use jiff::{ToSpan, civil};
+    const MOST: f64 = 6.0;
+    let epoch = civil::date(1970, 1, 1);
+    // What is no date makes no ticks.
+    let date = |day: f64| epoch.checked_add(jiff::Span::new().try_days(day as i64)?);
+    let days = |d: civil::Date| d.duration_since(epoch).as_secs() as f64 / 86_400.0;
+    let (Ok(mut at), span) = (date(low.ceil()), high - low) else { return Vec::new() };
+    let (step, form) = if span <= 60.0 {
+        let step = [1, 2, 7, 14].into_iter().find(|step| span / f64::from(*step) <= MOST).unwrap_or(14);
+        (step.days(), "%Y-%m-%d")
+    } else {
+        let step = [1, 2, 3, 6, 12, 24, 60, 120].into_iter().find(|m| span / 30.0 / f64::from(*m) <= MOST).unwrap_or(1200);
+        (step.months(), "%Y-%m")
+    };
+    if form == "%Y-%m" && at.day() > 1 {
+        at = at.last_of_month().tomorrow().unwrap_or(at);
+    }
+    let mut made = Vec::new();
+    while days(at) <= high && made.len() < 20 {
+        made.push((days(at), at.strftime(form).to_string()));
+        match at.checked_add(step) {
+            Ok(next) => at = next,
+            Err(_) => break,
+        }
+    }
+    made
 }
 
 /// A step of 1, 2 or 5 times a power of ten that makes about five ticks.
@@ -175,8 +215,17 @@ mod tests {
     }
 
     #[test]
+    fn an_axis_of_days_has_dates() {
+        let days = |from: f64, to: f64| labels(&Axis::over("date", None, Scale::Days, [from, to].into_iter(), 0.0, 100.0));
+        // 20,000 days after 1970-01-01 is 2024-10-04.
+        assert_eq!(days(20_000.5, 20_002.0), ["2024-10-03", "2024-10-04", "2024-10-05", "2024-10-06", "2024-10-07"]);
+        assert_eq!(days(20_000.0, 20_150.0), ["2024-11", "2024-12", "2025-01", "2025-02", "2025-03"]);
+        assert_eq!(days(20_000.0, 20_700.0).len(), 4);
+    }
+
+    #[test]
     fn nothing_at_all_still_makes_an_axis() {
-        for scale in [Scale::Linear, Scale::Log] {
+        for scale in [Scale::Linear, Scale::Log, Scale::Days] {
             for values in [vec![], vec![f64::NAN], vec![3.0], vec![0.0], vec![5.0, 5.0], vec![1e300, -1e300]] {
                 let axis = Axis::over("x", None, scale, values.into_iter(), 0.0, 100.0).tight();
                 assert!(axis.ticks().len() < 45 && axis.place(3.0).is_finite());

@@ -6,6 +6,8 @@
 
 mod axis;
 pub mod compare;
+pub mod handover;
+mod history;
 mod leakage;
 mod page;
 mod plot;
@@ -13,6 +15,8 @@ mod ramp;
 mod sampling;
 mod signature;
 mod stages;
+
+pub use history::{History, Table};
 
 use crate::record::{REPORT, RecordError, Run};
 use std::path::{Path, PathBuf};

@@ -32,6 +32,8 @@ mod switching;
 mod touch;
 mod uncertainty;
 
+pub(super) use options::quantity;
+
 use super::common::complaint;
 use crate::analysis::finding::Severity;
 use crate::analysis::working::{Refusal, Working};

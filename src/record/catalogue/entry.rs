@@ -135,6 +135,7 @@ fn run(folder: &Path, name: &str) -> Result<Read, String> {
     let findings = run.findings().map_err(words)?;
     let count = |severity: &str| u32::try_from(findings.iter().filter(|f| f.severity == severity).count()).unwrap_or(u32::MAX);
     let files = run.files().map_err(words)?;
+    let lot = run.lot().map_err(words)?;
     let plan = files.into_iter().rfind(|f| f.kind == "plan");
     let made_up = run.is_rehearsal().then(|| stamp(name)).flatten();
     let entry = Entry {
@@ -144,17 +145,23 @@ fn run(folder: &Path, name: &str) -> Result<Read, String> {
         unit: run.unit.clone(),
         title: run.title.clone(),
         plan: plan.as_ref().map(|f| f.name.clone()).unwrap_or_default(),
-        lot: String::new(),
+        lot: lot.as_ref().map(|l| l.number.clone()).unwrap_or_default(),
         moment: made_up.unwrap_or_else(|| run.began.clone()),
         anomalies: count("anomaly"),
         undecided: count("undecided"),
     };
-    let parts = plan.map(|f| parts(&f.text)).unwrap_or_default();
+    let mut parts = plan.map(|f| parts(&f.text)).unwrap_or_default();
+    if let Some(lot) = lot {
+        parts.push(PartEntry { name: lot.part, kind: String::new() });
+        // What has no serial number is called by its place in its lot, which names nothing elsewhere.
+        let serials = run.trials().map_err(words)?.into_iter().filter(|t| t.kind == "part" && t.name.parse::<u32>().is_err());
+        parts.extend(serials.map(|t| PartEntry { name: t.name, kind: String::new() }));
+    }
     Ok(Read { entry, parts })
 }
 
 /// The parts that a plan names. A plan of another version is read as far as it can be.
-fn parts(plan: &str) -> Vec<PartEntry> {
+pub(in crate::record) fn parts(plan: &str) -> Vec<PartEntry> {
     let Ok(plan) = plan.parse::<toml::Table>() else { return Vec::new() };
     let stages = plan.get("stage").and_then(toml::Value::as_array);
     let mut made: Vec<PartEntry> = Vec::new();

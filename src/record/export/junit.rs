@@ -1,11 +1,13 @@
 //! What was judged as JUnit XML, for those who run inspection from a build server.
 //!
-//! In the form that build servers read: `testsuites`, a `testsuite` a stage, a `testcase`
-//! a judgement; `failure` is an anomaly, `error` what could not be decided or carried out,
+//! In the form that build servers read: `testsuites`, a `testsuite` a stage, or of a lot a
+//! `testsuite` a part; a `testcase` a judgement; `failure` is an anomaly, `error` what could not be decided or carried out,
 //! `skipped` what was not reached. Times are in UTC without an offset, as that form has
 //! them. Characters that XML 1.0 (fifth edition, 2.2) does not allow become U+FFFD.
 
 use super::super::{FindingRow, LeakageRow, RecordError, Run, StageRow};
+mod lot;
+
 use super::columns::{Clock, moment};
 use crate::analysis::Level;
 use crate::analysis::finding::standing;
@@ -28,6 +30,12 @@ struct Case {
     out: String,
 }
 
+impl Case {
+    fn of(name: &str, outcome: Outcome, out: String) -> Self {
+        Self { name: name.to_owned(), outcome, seconds: 0.0, out }
+    }
+}
+
 struct Suite {
     name: String,
     /// Servers sort by it, and part it at dots: the plan's title, then the stage.
@@ -43,11 +51,16 @@ struct Suite {
 /// SQLite's.
 pub fn junit(run: &Run) -> Result<String, RecordError> {
     let clock = Clock::of(run)?;
-    let stamp = |at: f64| clock.at(at).map(|at| moment(at).chars().take(19).collect()).unwrap_or_default();
+    let stamp = |at: f64| -> String { clock.at(at).map(|at| moment(at).chars().take(19).collect()).unwrap_or_default() };
     let findings = run.findings()?;
     let title = run.title.replace('.', " ");
-    let mut suites = Vec::new();
+    let mut suites: Vec<Suite> = Vec::new();
+    suites.extend(lot::suites(run, &title, &stamp)?);
+    let of_parts: Vec<(u32, u32)> = run.trials()?.iter().map(|t| t.stages).collect();
     for stage in run.stages()? {
+        if of_parts.iter().any(|(first, last)| (*first..=*last).contains(&stage.number)) {
+            continue;
+        }
         let seconds = stage.ended.map_or(0.0, |e| (e - stage.began).0);
         let mut cases = vec![carried_out(&stage, seconds)];
         let adequate = !findings.iter().any(|f| f.stage == Some(stage.number) && f.code == "leakage-not-adequate");

@@ -31,10 +31,11 @@ struct Made {
 }
 
 /// The record's tables that the made ones hold whole.
-const HELD: [&str; 8] = ["begun", "ended", "stage_begin", "stage_end", "reading", "start_begin", "start_end", "finding"];
+const HELD: [&str; 10] =
+    ["trial_begin", "trial_end", "begun", "ended", "stage_begin", "stage_end", "reading", "start_begin", "start_end", "finding"];
 
 /// The names of the others, where they are not the table's own, and what a row is.
-const NAMED: [(&str, &str, &str); 7] = [
+const NAMED: [(&str, &str, &str); 9] = [
     ("resumed", "resumed", "that the run was taken up again"),
     ("file", "files", "a text that the run followed, whole"),
     ("instrument", "instruments", "an instrument, when it was opened"),
@@ -42,11 +43,13 @@ const NAMED: [(&str, &str, &str); 7] = [
     ("setting", "settings", "a setting as wanted and as read back"),
     ("leakage", "leakage", "a step of a leakage sweep"),
     ("event", "events", "what happened beside the readings"),
+    ("measure", "measures", "a quantity that a part of a lot was judged by, in the unit named beside it without prefix"),
+    ("control", "controls", "a point of a control part's chart, in the unit named beside it without prefix"),
 ];
 
 use Kind::{Integer, Moment, Real, Text};
 
-const MADE: [Made; 7] = [
+const MADE: [Made; 8] = [
     Made {
         name: "run",
         about: "the run as it stands",
@@ -155,6 +158,27 @@ const MADE: [Made; 7] = [
         from: "start ORDER BY stage, number",
     },
     Made {
+        name: "parts",
+        about: "a trial of a part of a lot, or of a control; one without an outcome was cut off, and is void",
+        columns: &[
+            ("trial", Integer, "number"),
+            ("kind", Text, "kind"),
+            ("name", Text, "name"),
+            ("position", Integer, "position"),
+            ("retest_of", Integer, "retest_of"),
+            ("retest_why", Text, "retest_why"),
+            ("first_stage", Integer, "first_stage"),
+            ("last_stage", Integer, "last_stage"),
+            ("began_utc", Moment, "began_s"),
+            ("began_s", Real, "began_s"),
+            ("ended_s", Real, "ended_s"),
+            ("outcome", Text, "outcome"),
+            ("why", Text, "why"),
+            ("doubted_by", Integer, "doubted"),
+        ],
+        from: "trial ORDER BY number",
+    },
+    Made {
         name: "findings",
         about: "a finding; holds is 0 for one that a later stretch judged anew",
         columns: &[
@@ -236,7 +260,8 @@ fn own(run: &Run, table: &str) -> Result<Table, RecordError> {
             _ => Text,
         };
         // What came instead of a value is called the same everywhere.
-        let name = if column.ends_with("kind") && table == "leakage" { column.replace("kind", "flag") } else { column.clone() };
+        let is_flag = column.ends_with("kind") && ["leakage", "measure"].contains(&table);
+        let name = if is_flag { column.replace("kind", "flag") } else { column.clone() };
         select.push(format!("\"{column}\""));
         columns.push(Column { name, kind });
     }

@@ -1,7 +1,7 @@
 //! The rows of a lot as they come back.
 
 use crate::analysis::inspection::decision::{Count, Decision};
-use crate::analysis::inspection::{Charted, Outcome, Seen};
+use crate::analysis::inspection::{Charted, Measure, Outcome, Seen};
 use crate::analysis::uncertainty::{Limit, Standing};
 use crate::record::{RecordError, Run};
 use crate::units::{Seconds, Unit};
@@ -106,6 +106,14 @@ pub struct MeasureRow {
     pub standing: Standing,
     /// Whether it is charted, and compared in the lot.
     pub charted: Charted,
+}
+
+impl MeasureRow {
+    /// In words, with its limit.
+    pub fn told(&self) -> String {
+        let (what, unit, seen, limit) = (self.what.clone(), self.unit, self.seen, self.limit);
+        Measure { stage: self.plan_stage, step: self.step, what, unit, seen, limit, charted: self.charted }.told()
+    }
 }
 
 /// A part that was left out.

@@ -1,0 +1,177 @@
+//! What came of it: the decision on a lot, before and after a repair, or the findings.
+
+use crate::analysis::inspection::{Charted, Seen};
+use crate::analysis::proportion::{clopper_pearson, fisher, starts_after_needed};
+use crate::analysis::uncertainty::{COVERAGE, Limit};
+use crate::record::{FindingRow, LotRow, MeasureRow, RecordError, Run, TrialRow};
+use crate::units::{Unit, engineering};
+use maud::{Markup, html};
+
+/// Findings that the sheet has room for.
+const MOST: usize = 7;
+/// Confidence of what is said to be proved.
+const CONFIDENCE: f64 = 0.95;
+
+pub(super) fn results(run: &Run, before: Option<&Run>, lot: Option<&LotRow>) -> Result<Markup, RecordError> {
+    if let Some(lot) = lot {
+        return of_lot(run, lot);
+    }
+    Ok(html! {
+        @if let Some(before) = before { (repair(before, run)?) }
+        (findings(run)?)
+    })
+}
+
+fn of_lot(run: &Run, lot: &LotRow) -> Result<Markup, RecordError> {
+    let (trials, measures, end) = (run.trials()?, run.measures()?, run.lot_end()?);
+    let rows = quantities(&trials, &measures);
+    Ok(html! {
+        p.outcome {
+            @match &end {
+                Some(end) => { "Lot " (lot.number) ": " strong.mark { (end.decision.name()) } " – " (end.why) "." }
+                None => { "Lot " (lot.number) ": " strong.mark { "not finished" } "." }
+            }
+        }
+        p {
+            "Rule: accepted with up to " (lot.accept) " nonconforming of " (lot.sample) ", refused from " (lot.reject)
+            "; guard band " (lot.rule) "; of a part that was measured again the " (lot.counting) " trial counts."
+            @if let Some(why) = &lot.overdue { strong { " An expired calibration was let pass: " (why) "." } }
+        }
+        @if let Some(count) = end.as_ref().map(|e| e.count) {
+            p {
+                (count.judged) " judged, " (count.nonconforming) " nonconforming, " (count.not_adequate) " for which the instrument was not adequate, "
+                (count.doubtful) " doubtful, " (count.skipped) " left out, " (count.open) " not measured."
+            }
+        }
+        table {
+            caption { "Values of the parts (retests in the annex)" }
+            thead { tr { th { "quantity" } th.number { "parts" } th.number { "least" } th.number { "middle" } th.number { "most" } th.number { "± at most" } th { "allowed" } } }
+            tbody { @for row in rows { tr {
+                td { (row.what) } td.number { (row.parts) } td.number { (row.least) } td.number { (row.middle) } td.number { (row.most) }
+                td.number { (row.expanded) } td { (row.allowed) }
+            } } }
+        }
+    })
+}
+
+struct Quantity {
+    what: String,
+    parts: usize,
+    least: String,
+    middle: String,
+    most: String,
+    expanded: String,
+    allowed: String,
+}
+
+/// Each quantity by which parts are compared, over the first trials that count.
+fn quantities(trials: &[TrialRow], measures: &[MeasureRow]) -> Vec<Quantity> {
+    let counts = |m: &&MeasureRow| {
+        let first = |t: &&TrialRow| t.number == m.trial && t.kind == "part" && t.retest_of.is_none() && t.doubted.is_none();
+        m.charted == Charted::Yes && trials.iter().any(|t| first(&t))
+    };
+    let mut names: Vec<(&str, Option<Unit>)> = Vec::new();
+    for m in measures.iter().filter(counts) {
+        if !names.contains(&(m.what.as_str(), m.unit)) {
+            names.push((&m.what, m.unit));
+        }
+    }
+    let of = |(what, unit): (&str, Option<Unit>)| {
+        let own: Vec<&MeasureRow> = measures.iter().filter(counts).filter(|m| m.what == what && m.unit == unit).collect();
+        let mut values: Vec<f64> = own.iter().filter_map(|m| m.seen.value()).collect();
+        values.sort_by(f64::total_cmp);
+        let one = |v: f64| unit.map_or_else(|| format!("{v:.0}"), |unit| engineering(v, unit, 3));
+        let at = |place: usize| values.get(place).map_or_else(|| "–".to_owned(), |v| one(*v));
+        let without = own.len() - values.len();
+        let expanded = own.iter().filter_map(|m| match m.seen {
+            Seen::Value { u, .. } => Some(COVERAGE * u),
+            _ => None,
+        });
+        let expanded = expanded.fold(None, |most: Option<f64>, u| Some(most.map_or(u, |m| m.max(u))));
+        let mut allowed: Vec<String> = own
+            .iter()
+            .map(|m| match m.limit {
+                Limit::Upper(high) => format!("at most {}", one(high)),
+                Limit::Lower(low) => format!("at least {}", one(low)),
+                Limit::Between(low, high) => format!("{} to {}", one(low), one(high)),
+            })
+            .collect();
+        allowed.dedup();
+        Quantity {
+            what: if without > 0 { format!("{what} ({without} without a value)") } else { what.to_owned() },
+            parts: own.len(),
+            least: at(0),
+            middle: at(values.len().saturating_sub(1) / 2),
+            most: at(values.len().saturating_sub(1)),
+            expanded: expanded.filter(|u| *u > 0.0).map_or_else(|| "–".into(), one),
+            allowed: allowed.join("; "),
+        }
+    };
+    names.into_iter().map(of).collect()
+}
+
+/// Starts that failed, and starts that count.
+fn starts(run: &Run) -> Result<(u64, u64), RecordError> {
+    let mut made = (0, 0);
+    for stage in run.stages()? {
+        for start in run.starts(stage.number)? {
+            made.0 += u64::from(start.counts == "failed");
+            made.1 += u64::from(start.counts != "void");
+        }
+    }
+    Ok(made)
+}
+
+fn repair(before: &Run, after: &Run) -> Result<Markup, RecordError> {
+    let (was, is) = (starts(before)?, starts(after)?);
+    let told = |(failed, of): (u64, u64)| match clopper_pearson(failed, of, CONFIDENCE) {
+        Some(i) => {
+            let percent = |share: f64| engineering(share, Unit::Percent, 3);
+            format!("{failed} of {of} starts failed ({} to {} with 95 %)", percent(i.low.0), percent(i.high.0))
+        }
+        None => "no starts that count".to_owned(),
+    };
+    let sentence = fisher(was, is).map(|test| {
+        let chance = format!(
+            "Had nothing changed, so few failures after would have a chance of {}",
+            engineering(test.fewer, Unit::Percent, 2)
+        );
+        if test.fewer <= 1.0 - CONFIDENCE {
+            return format!(
+                "{chance}: the unit fails less often than before, with 95 % confidence (Fisher's exact test, one-sided)."
+            );
+        }
+        let needed = starts_after_needed(was.0, was.1, CONFIDENCE).filter(|_| is.0 == 0);
+        let more = needed.map_or(String::new(), |n| format!(" {n} starts after it without a failure would be."));
+        format!("{chance}: this is not yet proof of the repair (Fisher's exact test, one-sided).{more}")
+    });
+    let plan = |run: &Run| -> Result<Option<String>, RecordError> {
+        Ok(run.files()?.into_iter().rfind(|f| f.kind == "plan").map(|f| f.text))
+    };
+    let same = plan(before)? == plan(after)? && before.unit == after.unit;
+    Ok(html! {
+        table { caption { "Before and after" } tbody {
+            tr { th { "before" } td { (told(was)) } }
+            tr { th { "after" } td { (told(is)) } }
+        } }
+        @if let Some(sentence) = &sentence { p.outcome { (sentence) } }
+        @if same { p { "Plan and unit were the same." } }
+        @else { p { strong { "Plan or unit were not the same: `rampart compare` says what differs, and the figures above may compare what cannot be compared." } } }
+    })
+}
+
+fn findings(run: &Run) -> Result<Markup, RecordError> {
+    let all = run.findings()?;
+    let shown: Vec<&FindingRow> = all.iter().take(MOST).collect();
+    let word = |f: &FindingRow| match f.severity.as_str() {
+        "anomaly" => "Anomaly",
+        "undecided" => "Undecided",
+        _ => "Note",
+    };
+    Ok(html! {
+        table {
+            caption { "Findings" @if all.len() > shown.len() { " (the " (shown.len()) " weightiest of " (all.len()) "; all in the annex)" } }
+            tbody { @for f in shown { tr { td { strong.mark { (word(f)) } } td { (f.sentence) } } } }
+        }
+    })
+}
