@@ -55,7 +55,7 @@ fn make(logs: &Path, number: u32) {
     }
     record.end_stage(1, "done", Seconds(40.0)).unwrap();
     for place in 0..12 {
-        let severity = if number % 3 == 0 && place == 0 { Severity::Anomaly } else { Severity::Note };
+        let severity = if number.is_multiple_of(3) && place == 0 { Severity::Anomaly } else { Severity::Note };
         record.finding(Some(1), &Finding::new("log-current", severity, "The unit drew 12 mA.".into())).unwrap();
     }
     record.finish("the plan was carried out", u8::from(number.is_multiple_of(3)), Seconds(40.0)).unwrap();

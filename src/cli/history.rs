@@ -28,13 +28,13 @@ pub(super) struct Arguments {
 
 pub(super) fn main(arguments: &Arguments) -> Exit {
     let filter = arguments.asked.of_one_kind();
-    let (visits, left) = match history(&arguments.logs, &filter) {
+    let found = match history(&arguments.logs, &filter) {
         Ok(found) => found,
         Err(error) => return complaint(&error.to_string()),
     };
     let what = arguments.asked.words();
     let rehearsed = filter.kind.as_deref() == Some("rehearsal");
-    let told = History { what, visits: &visits, left: &left, at: arguments.at, rehearsed };
+    let told = History { what, visits: &found.visits, left: &found.left, at: arguments.at, rehearsed };
     let tables = told.tables();
     if tables.is_empty() {
         let hint = if rehearsed { "" } else { " Of rehearsals with --kind rehearsal." };

@@ -37,7 +37,7 @@ fn reading(sample: Sample) -> Reading {
     }
 }
 
-fn filled(folder: &std::path::Path) -> Record {
+pub(super) fn filled(folder: &std::path::Path) -> Record {
     let mut record = Record::create(folder, &header(), Durability::Rehearsal).unwrap();
     record
         .instrument(&InstrumentRow {
@@ -100,7 +100,7 @@ fn filled(folder: &std::path::Path) -> Record {
     record
 }
 
-fn lot_row() -> LotRow {
+pub(super) fn lot_row() -> LotRow {
     LotRow {
         number: "K-2291".into(),
         supplier: Some("a drawer".into()),
@@ -200,7 +200,7 @@ fn a_lot_is_read_back() {
     assert!(whole(folder.path()).is_empty());
 }
 
-fn soak(leakage: Level) -> Soak {
+pub(super) fn soak(leakage: Level) -> Soak {
     Soak {
         leakage,
         at_part: Some(Volts(5.99)),

@@ -6,7 +6,6 @@ use super::seal::{self, Hash, RowDigest, SEAL, TABLES};
 use super::{FILE, RecordError, SCHEMA, verify};
 use crate::units::Seconds;
 use rusqlite::{Connection, OpenFlags, ToSql, params};
-use sha2::{Digest, Sha256};
 use std::path::Path;
 
 /// How sure a commit must be.

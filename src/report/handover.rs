@@ -72,8 +72,6 @@ pub fn render(run: &Run, before: Option<&Run>, parties: &Parties) -> Result<Stri
 /// A run as the sheet names it.
 struct Source {
     name: String,
-    /// Its first day, by which calibrations are judged.
-    day: String,
     when: String,
     plan: Option<(String, String)>,
     instruments: Vec<Tool>,
@@ -95,6 +93,7 @@ struct Tool {
 
 impl Source {
     fn of(run: &Run) -> Result<Self, RecordError> {
+        // Calibrations are judged by the day on which it began.
         let day: String = run.began.chars().take(10).collect();
         let mut instruments: Vec<Tool> = Vec::new();
         for i in run.instruments()? {
@@ -117,7 +116,6 @@ impl Source {
         Ok(Self {
             name: run.folder().file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default(),
             when: format!("{}, {length}", run.began),
-            day,
             plan: plan.map(|f| (f.name, crate::record::sha256(&f.text))),
             instruments,
             fingerprint: run.fingerprint()?,
@@ -148,10 +146,11 @@ fn what(
             } @else {
                 (line("Unit", run.unit.clone()))
             }
-            (line("Tested by, for", format!("{}, {}", or_blank(by), or_blank(to))))
+            (line("Tested by", or_blank(by)))
+            (line("For", or_blank(to)))
             (line("Plan", run.title.clone()))
             @for (place, source) in sources.iter().enumerate() {
-                @let side = match (before, place) { (Some(_), 0) => "Before, began (UTC)", (Some(_), _) => "After, began (UTC)", _ => "Began (UTC)" };
+                @let side = match (before, place) { (Some(_), 0) => "Before (UTC)", (Some(_), _) => "After (UTC)", _ => "Began (UTC)" };
                 (line(side, source.when.clone()))
             }
         } }

@@ -15,6 +15,9 @@ const STYLE: &str = include_str!("style.css");
 /// Confidence of the intervals of failing rates.
 const CONFIDENCE: f64 = 0.95;
 
+/// Cells up to so many letters are not broken.
+const SHORT: usize = 24;
+
 /// A history that is to be shown.
 pub struct History<'h> {
     /// Of what, in words.
@@ -138,7 +141,7 @@ impl History<'_> {
             let y = Along { label: "failing starts in %", unit: None, scale: Scale::Linear, values: ys };
             let mut plot = Plot::new("Failing starts, with 95 % intervals".into(), days("date (UTC)"), y);
             plot.spans(&rates.iter().map(|r| (r.0, r.2, r.3)).collect::<Vec<_>>());
-            plot.dots(Shape::Dot, &rates.iter().map(|r| (r.0, r.1)).collect::<Vec<_>>(), "share of the starts that failed");
+            plot.dots(Shape::Hollow, &rates.iter().map(|r| (r.0, r.1)).collect::<Vec<_>>(), "share of the starts that failed");
             made.push(plot.draw());
         }
         made.extend(self.leakage_plot(days("date (UTC)")));
@@ -153,7 +156,7 @@ impl History<'_> {
             let title = format!("{}, with expanded uncertainty", capital(&what));
             let mut plot = Plot::new(title, days("date (UTC)"), along("current", Unit::Ampere, Scale::Linear, ys));
             plot.spans(&seen.iter().map(|c| (c.0, c.1 - c.2, c.1 + c.2)).collect::<Vec<_>>());
-            plot.dots(Shape::Dot, &seen.iter().map(|c| (c.0, c.1)).collect::<Vec<_>>(), "current");
+            plot.dots(Shape::Hollow, &seen.iter().map(|c| (c.0, c.1)).collect::<Vec<_>>(), "current");
             made.push(plot.draw());
         }
         made
@@ -178,12 +181,18 @@ impl History<'_> {
             plot.limit(*limit, "limit");
         }
         plot.spans(&known.iter().map(|k| (k.0, k.1 - k.2, k.1 + k.2)).collect::<Vec<_>>());
-        plot.dots(Shape::Dot, &known.iter().map(|k| (k.0, k.1)).collect::<Vec<_>>(), "leakage");
-        let of = |asked: fn(&Level) -> bool| seen.iter().filter(|(_, l)| asked(&l.leakage)).map(|(d, l)| (*d, l.limit.0));
+        plot.dots(Shape::Hollow, &known.iter().map(|k| (k.0, k.1)).collect::<Vec<_>>(), "leakage");
         let least = known.iter().map(|k| k.1).chain(limits.iter().copied()).fold(f64::INFINITY, f64::min);
-        let below: Vec<(f64, f64)> = of(|l| matches!(l, Level::BelowFloor { .. })).map(|(d, _)| (d, least)).collect();
+        let (mut below, mut beyond) = (Vec::new(), Vec::new());
+        for (day, seen) in &seen {
+            match seen.leakage {
+                Level::BelowFloor { .. } => below.push((*day, least)),
+                Level::Overload => beyond.push((*day, seen.limit.0)),
+                Level::Known { .. } | Level::Missing => {}
+            }
+        }
         plot.dots(Shape::Below, &below, "below the instrument's floor");
-        plot.dots(Shape::Beyond, &of(|l| *l == Level::Overload).collect::<Vec<_>>(), "beyond the range");
+        plot.dots(Shape::Beyond, &beyond, "beyond the range");
         Some(plot.draw())
     }
 
@@ -219,7 +228,7 @@ impl History<'_> {
                         h2 { (table.title) }
                         div.wide { table {
                             thead { tr { @for name in &table.head { th { (name) } } } }
-                            tbody { @for row in &table.rows { tr { @for cell in row { td { (cell) } } } } }
+                            tbody { @for row in &table.rows { tr { @for cell in row { td.plain[cell.chars().count() < SHORT] { (cell) } } } } }
                         } }
                     }
                     section.cautions { h2 { "Mind" } ul { @for caution in self.cautions() { li { (caution) } } } }
@@ -235,7 +244,11 @@ fn same(a: Volts, b: Volts) -> bool {
     (a.0 - b.0).abs() <= 1e-6 * b.0.abs()
 }
 
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+/// A current's name as a title.
+fn capital(what: &str) -> String {
+    match what {
+        "mean current" => "Mean current of the logs".into(),
+        "current at the end" => "Current at the end of the ramps".into(),
+        other => other.to_owned(),
+    }
 }

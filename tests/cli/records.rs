@@ -79,3 +79,50 @@ fn runs_are_filtered() {
     assert_eq!(left.as_array().unwrap().len(), 1, "{left}");
     assert_eq!(left[0]["state"], "not ended");
 }
+
+#[test]
+fn the_history_of_a_unit() {
+    let place = one();
+    insta::assert_snapshot!("no_history", place.run(&["history", "--unit", "gate"]).shown());
+    let said = place.run(&["history", "--unit", "gate", "--kind", "rehearsal"]).shown();
+    // The day on which this test runs.
+    let folder = place.only_run().file_name().unwrap().to_string_lossy().into_owned();
+    let day = format!("{}-{}-{}", &folder[..4], &folder[4..6], &folder[6..8]);
+    insta::assert_snapshot!("history", said.replace(&day, "<the day>."));
+    let page = std::fs::read_to_string(place.path().join("history.html")).unwrap();
+    assert!(page.contains("REHEARSALS on stand-in instruments") && page.matches("<svg").count() >= 3, "{page}");
+    assert_eq!(place.run(&["history", "--at", "6"]).code, Some(2), "a voltage has its unit");
+}
+
+#[test]
+fn the_sheet_of_a_repair() {
+    let place = Place::new();
+    let arming =
+        "arming = { resistor = \"100 kohm\", capacitor = \"C2\", threshold = \"50 %\" }\n[part.C2]\ncapacitance = \"1 uF\"";
+    place.write("gate.toml", SHORT).write("gate.unit.toml", &unit(&format!("{arming}\ninsulation = \"80 kohm\"")));
+    place.run(&["rehearse", "gate.toml", "--seed", "7", "--logs", "before"]);
+    place.write("gate.unit.toml", &unit(&format!("{arming}\ninsulation = \"1 Gohm\"")));
+    place.run(&["rehearse", "gate.toml", "--seed", "8", "--logs", "after"]);
+    let folder = |logs: &str| std::fs::read_dir(place.path().join(logs)).unwrap().next().unwrap().unwrap().path();
+    let (before, after) = (folder("before"), folder("after"));
+    let (before, after) = (before.to_str().unwrap(), after.to_str().unwrap());
+    let said = place.run(&["handover", after, "--before", before, "--by", "A. Bauer <x>", "--for", "Hillside orchard"]);
+    assert_eq!((said.code, said.out.as_str()), (Some(0), "handover.html\n"), "{}", said.shown());
+    let page = std::fs::read_to_string(place.path().join("handover.html")).unwrap();
+    for wanted in [
+        "Test record after repair",
+        "A. Bauer &lt;x&gt;",
+        "Hillside orchard",
+        "Plan and unit were the same.",
+        "Nothing real was measured: this sheet is for nobody.",
+        "It is not the document of an accredited laboratory",
+        "its values are traceable to nothing",
+        "B0417",
+        "Annex",
+    ] {
+        assert!(page.contains(wanted), "{wanted}");
+    }
+    let fingerprints = [before, after].map(|run| Run::open(run.as_ref()).unwrap().fingerprint().unwrap());
+    assert!(fingerprints.iter().all(|f| page.contains(f)));
+    assert!(!page.to_lowercase().contains("certificate"), "it does not call itself one");
+}

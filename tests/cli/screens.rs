@@ -13,7 +13,10 @@ fn short(more: &str) -> Place {
 fn help() {
     let place = Place::new();
     let mut text = place.run(&["--help"]).shown();
-    for verb in ["rehearse", "run", "resume", "check", "calc", "off", "standin", "runs", "report", "export", "verify"] {
+    for verb in [
+        "rehearse", "run", "resume", "check", "calc", "off", "standin", "runs", "report", "history", "handover", "export",
+        "verify",
+    ] {
         text.push_str(&format!("=== {verb}\n{}", place.run(&[verb, "--help"]).shown()));
     }
     insta::assert_snapshot!(text);

@@ -9,7 +9,7 @@ pub(super) fn annex(runs: &[&Run]) -> Result<Markup, RecordError> {
     for run in runs {
         made.push(of(run)?);
     }
-    Ok(html! { h1.annex { "Annex" } @for one in &made { (one) } })
+    Ok(html! { section.annex { h1 { "Annex" } @for one in &made { (one) } } })
 }
 
 fn of(run: &Run) -> Result<Markup, RecordError> {
@@ -35,12 +35,16 @@ fn parts(run: &Run) -> Result<Markup, RecordError> {
         @if !trials.is_empty() {
             h3 { "Every trial, in its order" }
             table {
-                thead { tr { th.number { "trial" } th { "of" } th { "outcome" } th { "measured" } } }
+                thead { tr { th.number { "trial" } th { "of" } th.plain { "outcome" } th { "measured" } } }
                 tbody { @for t in &trials { tr {
                     td.number { (t.number) }
-                    td { (t.kind) " " (t.name) @if let Some(first) = t.retest_of { ", again after trial " (first) @if let Some(why) = &t.retest_why { " (" (why) ")" } } }
-                    td { (t.outcome.word()) @if let Some(control) = t.doubted { "; doubtful by the control in trial " (control) } }
-                    td { @for line in told(t.number) { div { (line) } } @if told(t.number).is_empty() { (t.why) } }
+                    td.plain { (t.kind) " " (t.name) }
+                    td.plain { (t.outcome.word()) }
+                    td {
+                        @for line in told(t.number) { div { (line) } } @if told(t.number).is_empty() { (t.why) }
+                        @if let Some(first) = t.retest_of { div.small { "again after trial " (first) @if let Some(why) = &t.retest_why { ": " (why) } } }
+                        @if let Some(control) = t.doubted { div.small { strong { "doubtful" } " by the control in trial " (control) } }
+                    }
                 } } }
             }
         }
@@ -57,7 +61,7 @@ fn findings(run: &Run) -> Result<Markup, RecordError> {
         h3 { "Findings" }
         @if all.is_empty() { p { "None." } }
         table { tbody { @for f in &all { tr {
-            td { (f.severity) } td { @match f.stage { Some(stage) => { "stage " (stage) } None => { "run" } } }
+            td.plain { (f.severity) } td.plain { @match f.stage { Some(stage) => { "stage " (stage) } None => { "run" } } }
             td {
                 (f.sentence)
                 @if !f.figures.is_empty() { div.small { @for (i, (name, value)) in f.figures.iter().enumerate() { @if i > 0 { "; " } (name) ": " (value) } "." } }

@@ -1,14 +1,18 @@
 //! What came of it: the decision on a lot, before and after a repair, or the findings.
 
-use crate::analysis::inspection::{Charted, Seen};
-use crate::analysis::proportion::{clopper_pearson, fisher, starts_after_needed};
+use crate::analysis::inspection::{Charted, Outcome, Seen};
+use crate::analysis::proportion::{clopper_pearson, fisher};
 use crate::analysis::uncertainty::{COVERAGE, Limit};
 use crate::record::{FindingRow, LotRow, MeasureRow, RecordError, Run, TrialRow};
 use crate::units::{Unit, engineering};
 use maud::{Markup, html};
 
 /// Findings that the sheet has room for.
-const MOST: usize = 7;
+const MOST: usize = 6;
+/// Nonconforming parts that are named on it.
+const NAMED: usize = 40;
+/// Notes that belong on it; the others are for whoever looks into the annex.
+const NOTES: [&str; 5] = ["ramp-current", "log-current", "starts-good", "claim-proved", "leakage-pass"];
 /// Confidence of what is said to be proved.
 const CONFIDENCE: f64 = 0.95;
 
@@ -17,6 +21,7 @@ pub(super) fn results(run: &Run, before: Option<&Run>, lot: Option<&LotRow>) -> 
         return of_lot(run, lot);
     }
     Ok(html! {
+        p.small { "Rule: a leakage is held against its limit with a guard band of its expanded uncertainty (ILAC-G8:09/2019, w = U); failing rates have exact intervals; what else is expected stands in the plan (annex)." }
         @if let Some(before) = before { (repair(before, run)?) }
         (findings(run)?)
     })
@@ -24,7 +29,10 @@ pub(super) fn results(run: &Run, before: Option<&Run>, lot: Option<&LotRow>) -> 
 
 fn of_lot(run: &Run, lot: &LotRow) -> Result<Markup, RecordError> {
     let (trials, measures, end) = (run.trials()?, run.measures()?, run.lot_end()?);
-    let rows = quantities(&trials, &measures);
+    let counting = counting(&trials, lot);
+    let rows = quantities(&counting, &measures);
+    let named = |t: &&TrialRow| counting.contains(&t.number) && t.outcome.is_nonconforming();
+    let nonconforming: Vec<&str> = trials.iter().filter(named).map(|t| t.name.as_str()).collect();
     Ok(html! {
         p.outcome {
             @match &end {
@@ -42,6 +50,10 @@ fn of_lot(run: &Run, lot: &LotRow) -> Result<Markup, RecordError> {
                 (count.judged) " judged, " (count.nonconforming) " nonconforming, " (count.not_adequate) " for which the instrument was not adequate, "
                 (count.doubtful) " doubtful, " (count.skipped) " left out, " (count.open) " not measured."
             }
+        }
+        @if !nonconforming.is_empty() {
+            p { "Nonconforming: " (nonconforming.iter().take(NAMED).copied().collect::<Vec<_>>().join(", "))
+                @if nonconforming.len() > NAMED { " and " (nonconforming.len() - NAMED) " more (annex)" } "." }
         }
         table {
             caption { "Values of the parts (retests in the annex)" }
@@ -64,12 +76,27 @@ struct Quantity {
     allowed: String,
 }
 
-/// Each quantity by which parts are compared, over the first trials that count.
-fn quantities(trials: &[TrialRow], measures: &[MeasureRow]) -> Vec<Quantity> {
-    let counts = |m: &&MeasureRow| {
-        let first = |t: &&TrialRow| t.number == m.trial && t.kind == "part" && t.retest_of.is_none() && t.doubted.is_none();
-        m.charted == Charted::Yes && trials.iter().any(|t| first(&t))
+/// The trial of each part that counts: of those that came to something and are not in
+/// doubt the last, or the worst.
+fn counting(trials: &[TrialRow], lot: &LotRow) -> Vec<u32> {
+    let weight = |t: &TrialRow| match t.outcome {
+        Outcome::Judged(standing) => standing.weight(),
+        Outcome::Void => 0,
     };
+    let mut made: Vec<&TrialRow> = Vec::new();
+    for trial in trials.iter().filter(|t| t.kind == "part" && t.doubted.is_none() && t.outcome != Outcome::Void) {
+        match made.iter_mut().find(|t| t.name == trial.name) {
+            Some(before) if lot.counting == "last" || weight(trial) > weight(before) => *before = trial,
+            Some(_) => {}
+            None => made.push(trial),
+        }
+    }
+    made.into_iter().map(|t| t.number).collect()
+}
+
+/// Each quantity by which parts are compared, over the trials that count.
+fn quantities(counting: &[u32], measures: &[MeasureRow]) -> Vec<Quantity> {
+    let counts = |m: &&MeasureRow| m.charted == Charted::Yes && counting.contains(&m.trial);
     let mut names: Vec<(&str, Option<Unit>)> = Vec::new();
     for m in measures.iter().filter(counts) {
         if !names.contains(&(m.what.as_str(), m.unit)) {
@@ -132,18 +159,14 @@ fn repair(before: &Run, after: &Run) -> Result<Markup, RecordError> {
         None => "no starts that count".to_owned(),
     };
     let sentence = fisher(was, is).map(|test| {
-        let chance = format!(
-            "Had nothing changed, so few failures after would have a chance of {}",
-            engineering(test.fewer, Unit::Percent, 2)
-        );
+        let figure = if test.fewer < 1e-4 { "less than 0.01 %".into() } else { engineering(test.fewer, Unit::Percent, 2) };
+        let chance = format!("Had nothing changed, so few failures after would have a chance of {figure}");
         if test.fewer <= 1.0 - CONFIDENCE {
             return format!(
                 "{chance}: the unit fails less often than before, with 95 % confidence (Fisher's exact test, one-sided)."
             );
         }
-        let needed = starts_after_needed(was.0, was.1, CONFIDENCE).filter(|_| is.0 == 0);
-        let more = needed.map_or(String::new(), |n| format!(" {n} starts after it without a failure would be."));
-        format!("{chance}: this is not yet proof of the repair (Fisher's exact test, one-sided).{more}")
+        format!("{chance}: this is not yet proof of the repair (Fisher's exact test, one-sided).")
     });
     let plan = |run: &Run| -> Result<Option<String>, RecordError> {
         Ok(run.files()?.into_iter().rfind(|f| f.kind == "plan").map(|f| f.text))
@@ -162,7 +185,8 @@ fn repair(before: &Run, after: &Run) -> Result<Markup, RecordError> {
 
 fn findings(run: &Run) -> Result<Markup, RecordError> {
     let all = run.findings()?;
-    let shown: Vec<&FindingRow> = all.iter().take(MOST).collect();
+    let belongs = |f: &&FindingRow| f.severity != "note" || NOTES.contains(&f.code.as_str());
+    let shown: Vec<&FindingRow> = all.iter().filter(belongs).take(MOST).collect();
     let word = |f: &FindingRow| match f.severity.as_str() {
         "anomaly" => "Anomaly",
         "undecided" => "Undecided",
@@ -170,7 +194,7 @@ fn findings(run: &Run) -> Result<Markup, RecordError> {
     };
     Ok(html! {
         table {
-            caption { "Findings" @if all.len() > shown.len() { " (the " (shown.len()) " weightiest of " (all.len()) "; all in the annex)" } }
+            caption { "Findings" @if all.len() > shown.len() { " (" (shown.len()) " of " (all.len()) "; all in the annex)" } }
             tbody { @for f in shown { tr { td { strong.mark { (word(f)) } } td { (f.sentence) } } } }
         }
     })

@@ -28,14 +28,18 @@ pub(super) fn suites(run: &Run, title: &str, stamp: &impl Fn(f64) -> String) -> 
     }
     let name = format!("lot {}", lot.number);
     let class = format!("{title}.lot");
-    let mut made = vec![Suite { name, class: class.clone(), stamp: stamp(0.0), seconds: 0.0, cases }];
+    let mut made = vec![Suite { name, class, stamp: stamp(0.0), seconds: 0.0, cases }];
     for trial in &trials {
-        let again = trials.iter().rfind(|t| t.retest_of == Some(trial.retest_of.unwrap_or(trial.number)));
-        let superseded = again.filter(|t| lot.counting == "last" && t.number > trial.number).map(|t| t.number);
+        // One in doubt, and by the lot's rule every one, gives way to a later one that is not.
+        let first = trial.retest_of.unwrap_or(trial.number);
+        let again = trials.iter().rfind(|t| t.retest_of == Some(first) && t.number > trial.number && t.doubted.is_none());
+        let superseded = again.filter(|_| lot.counting == "last" || trial.doubted.is_some()).map(|t| t.number);
         let cases = cases_of(trial, superseded, &measures, &controls);
         let seconds = trial.ended.map_or(0.0, |e| (e - trial.began).0);
         let name = format!("{} {}, trial {}", trial.kind, trial.name, trial.number);
-        made.push(Suite { name, class: class.clone(), stamp: stamp(trial.began.0), seconds, cases });
+        // Of its own: servers tell cases apart by class and name.
+        let class = format!("{title}.{}", name.replace('.', " "));
+        made.push(Suite { name, class, stamp: stamp(trial.began.0), seconds, cases });
     }
     Ok(made)
 }
