@@ -184,7 +184,7 @@ mod tests {
             "a void start counts for nothing"
         );
         assert_eq!(all.visits.iter().map(|v| v.moment.get(..10).unwrap()).collect::<Vec<_>>(), ["2026-11-25", "2026-12-24"]);
-        assert_eq!(all.visits.iter().map(|v| v.leakages.len()).collect::<Vec<_>>(), [0, 2], "nor does a part in doubt");
+        assert_eq!(all.visits.iter().map(|v| v.leakages.len()).collect::<Vec<_>>(), [0, 2], "nor does a control");
         assert_eq!(all.left.len(), 1);
         let kind = of(logs, Some("Solid Tantalum"));
         assert_eq!(kind.visits.len(), 1);
