@@ -1,7 +1,7 @@
 //! What came of it: the decision on a lot, before and after a repair, or the findings.
 
 use crate::analysis::inspection::{Charted, Outcome, Seen};
-use crate::analysis::proportion::{clopper_pearson, fisher};
+use crate::analysis::proportion::{clopper_pearson, fisher, starts_after_needed};
 use crate::analysis::uncertainty::{COVERAGE, Limit};
 use crate::record::{FindingRow, LotRow, MeasureRow, RecordError, Run, TrialRow};
 use crate::units::{Unit, engineering};
@@ -166,7 +166,9 @@ fn repair(before: &Run, after: &Run) -> Result<Markup, RecordError> {
                 "{chance}: the unit fails less often than before, with 95 % confidence (Fisher's exact test, one-sided)."
             );
         }
-        format!("{chance}: this is not yet proof of the repair (Fisher's exact test, one-sided).")
+        let more = starts_after_needed(was, is.0, CONFIDENCE)
+            .map_or(String::new(), |n| format!(" {n} starts after it, with no more failures than now, would be."));
+        format!("{chance}: this is not yet proof of the repair (Fisher's exact test, one-sided).{more}")
     });
     let plan = |run: &Run| -> Result<Option<String>, RecordError> {
         Ok(run.files()?.into_iter().rfind(|f| f.kind == "plan").map(|f| f.text))
