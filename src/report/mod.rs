@@ -9,6 +9,7 @@ pub mod compare;
 pub mod handover;
 mod history;
 mod leakage;
+mod lot;
 mod page;
 mod plot;
 mod ramp;

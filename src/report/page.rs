@@ -1,9 +1,10 @@
 //! The page: what stands where.
 
+use super::lot::Lot;
 use super::{STYLE, stages};
 use crate::analysis::energy;
 use crate::plan::{Plan, StageKind};
-use crate::record::{FindingRow, GUARD, InstrumentRow, PreflightRow, RecordError, Run};
+use crate::record::{FindingRow, GUARD, InstrumentRow, PreflightRow, RecordError, Run, StageRow};
 use crate::runner::Exit;
 use crate::runner::past::plan_of;
 use crate::units::{Unit, Volts, engineering, spell};
@@ -14,16 +15,21 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
     let folder = run.folder().to_owned();
     let verifying = std::thread::spawn(move || crate::record::verify(&folder));
     let plan = plan_of(run)?;
-    let rows = run.stages()?;
-    let findings = run.findings()?;
+    let lot = Lot::of(run)?;
+    // Of a lot, the stages of what is odd; the rest stands in its tables.
+    let rows: Vec<StageRow> = run.stages()?.into_iter().filter(|row| lot.as_ref().is_none_or(|lot| lot.is_drawn(row))).collect();
+    let about_a_part = |f: &FindingRow| lot.is_some() && f.stage.is_some() && f.code != "control-out" && f.code != "tripped";
+    let (odd, findings): (Vec<FindingRow>, Vec<FindingRow>) = run.findings()?.into_iter().partition(about_a_part);
     let mut sections = Vec::new();
     for row in &rows {
-        let drawn = stages::stage(run, row, plan.as_ref())?;
+        let number = lot.as_ref().map_or(row.number, |lot| lot.plan_stage(row.number));
+        let drawn = stages::stage(run, row, number, plan.as_ref())?;
+        let of = lot.as_ref().and_then(|lot| lot.name_of(row.number)).map_or(String::new(), |name| format!(": {name}"));
         let taken = row.ended.map_or("cut off".to_owned(), |e| spell(e - row.began));
         let how = row.how.clone().unwrap_or_else(|| "cut off".into());
         sections.push(html! {
             section.stage {
-                h3 { (row.number) ". " (row.kind) }
+                h3 { (row.number) ". " (row.kind) (of) }
                 p { (row.what) ". " @if how == "done" { "Took " (taken) "." } @else { strong { "Ended: " (how) "." } } }
                 (drawn)
             }
@@ -48,13 +54,15 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
                 h2 { "Findings" }
                 @if findings.is_empty() { p { "None." } }
                 @for finding in &findings { (self::finding(finding)) }
+                @if let Some(lot) = &lot { (lot.section(run)?) (odd_parts(lot, &odd)) }
                 h2 { "What was done, and by which instruments" }
                 (done(run, plan.as_ref())?)
-                h2 { "Stage by stage" }
+                h2 { @if lot.is_some() { "Parts that do not conform, stage by stage" } @else { "Stage by stage" } }
+                @if sections.is_empty() { p { "None." } }
                 @for section in &sections { (section) }
                 (preflight(run)?)
-                (settings(run)?)
-                (events(run)?)
+                (settings(run, lot.is_some())?)
+                (events(run, lot.is_some())?)
                 (cautions(plan.as_ref()))
                 (working())
                 (files(run)?)
@@ -144,6 +152,28 @@ fn named(stage: u32) -> String {
     if stage == 0 { "self-check".into() } else { stage.to_string() }
 }
 
+/// Numbers in ranges: `1 to 4, 7`.
+fn in_ranges(numbers: &[u32]) -> String {
+    let runs = numbers.chunk_by(|a, b| a + 1 == *b);
+    let word = |run: &[u32]| match run {
+        [first, _, .., last] if *first > 0 => format!("{first} to {last}"),
+        _ => run.iter().map(|s| named(*s)).collect::<Vec<_>>().join(", "),
+    };
+    runs.map(word).collect::<Vec<_>>().join(", ")
+}
+
+/// What is odd about single parts beside their limits.
+fn odd_parts(lot: &Lot, odd: &[FindingRow]) -> Markup {
+    html! {
+        @if !odd.is_empty() {
+            details {
+                summary { "What is odd about single trials, beside the outcome (" (odd.len()) ")" }
+                ul.small { @for f in odd { li { @if let Some(name) = f.stage.and_then(|s| lot.name_of(s)) { strong { (name) } ": " } (f.sentence) } } }
+            }
+        }
+    }
+}
+
 fn preflight(run: &Run) -> Result<Markup, RecordError> {
     let lines = run.preflight()?;
     // What was found alike before every stage stands once; time and room as they were first.
@@ -164,7 +194,7 @@ fn preflight(run: &Run) -> Result<Markup, RecordError> {
             div.wide { table {
                 thead { tr { th { "stage" } th { "what" } th { "found" } } }
                 tbody { @for (stages, line) in &told { tr {
-                    td { (stages.iter().map(|s| named(*s)).collect::<Vec<_>>().join(", ")) }
+                    td { (in_ranges(stages)) }
                     td { (line.what) }
                     td { @if line.good { (line.found) } @else { strong { "NOT GOOD: " (line.found) } } }
                 } } }
@@ -173,12 +203,15 @@ fn preflight(run: &Run) -> Result<Markup, RecordError> {
     })
 }
 
-fn settings(run: &Run) -> Result<Markup, RecordError> {
-    let settings = run.settings()?;
+fn settings(run: &Run, of_a_lot: bool) -> Result<Markup, RecordError> {
+    let mut settings = run.settings()?;
+    // Every trial has the same: those of the first stand for all.
+    let first = run.trials()?.first().map_or(u32::MAX, |t| t.stages.1);
+    settings.retain(|s| s.stage <= first);
     let unit = |symbol: &str| Unit::from_symbol(symbol).unwrap_or(Unit::Volt);
     Ok(html! {
         h2 { "Settings, as read back" }
-        p.small { "Each setting of a stage once, at its first time." }
+        p.small { "Each setting of a stage once, at its first time." @if of_a_lot { " Those of the first trial; the record has all." } }
         div.wide { table {
             thead { tr { th.number { "stage" } th { "what" } th.number { "set" } th.number { "read back" } } }
             tbody { @for s in &settings { tr {
@@ -191,11 +224,18 @@ fn settings(run: &Run) -> Result<Markup, RecordError> {
     })
 }
 
-fn events(run: &Run) -> Result<Markup, RecordError> {
-    let events = run.events()?;
+/// What comes with every part of a lot.
+const EVERY_TIME: [&str; 6] = ["question", "answer", "connected", "permit", "discharge", "off"];
+
+fn events(run: &Run, of_a_lot: bool) -> Result<Markup, RecordError> {
+    let mut events = run.events()?;
+    if of_a_lot {
+        events.retain(|e| !EVERY_TIME.contains(&e.kind.as_str()));
+    }
     let guard = std::fs::read_to_string(run.folder().join(GUARD)).ok();
     Ok(html! {
-        h2 { "Events, questions and answers" }
+        h2 { @if of_a_lot { "Events" } @else { "Events, questions and answers" } }
+        @if of_a_lot { p.small { "Without the questions, answers and switchings of each part: the record has them." } }
         div.wide { table {
             thead { tr { th.number { "at" } th { "what" } th {} } }
             tbody { @for e in events.iter().take(200) { tr { td.number { (format!("{:.2} s", e.at.0)) } td { (e.kind) } td { (e.text) } } } }

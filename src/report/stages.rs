@@ -16,9 +16,9 @@ const BARS_A_DECADE: i32 = 12;
 /// More changes than this are not marked one by one.
 const MOST_MARKS: usize = 9;
 
-/// Plots and tables of a stage.
-pub(super) fn stage(run: &Run, row: &StageRow, plan: Option<&Plan>) -> Result<Markup, RecordError> {
-    let kind = plan.and_then(|p| p.stages.iter().find(|s| s.number == row.number)).map(|s| &s.kind);
+/// Plots and tables of a stage, which has this number in the plan.
+pub(super) fn stage(run: &Run, row: &StageRow, number: u32, plan: Option<&Plan>) -> Result<Markup, RecordError> {
+    let kind = plan.and_then(|p| p.stages.iter().find(|s| s.number == number)).map(|s| &s.kind);
     match row.kind.as_str() {
         "ramp" => super::ramp::ramp(run, row, kind),
         "log" => log(run, row, kind),

@@ -15,6 +15,7 @@ mod claims;
 mod compared;
 mod dialects;
 mod faults;
+mod lots;
 mod metering;
 mod outcomes;
 mod preflight;

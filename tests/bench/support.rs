@@ -7,7 +7,7 @@ use rampart::instrument::session::framing;
 use rampart::interlock::{Clocks, Reopen};
 use rampart::link::fault::{Faulty, Fired, Schedule};
 use rampart::link::{Link, LinkError, memory};
-use rampart::plan::{Bench, Passed, Plan, Quirks, check};
+use rampart::plan::{Bench, Lot, Passed, Plan, Quirks, check_lot};
 use rampart::record::{Durability, FileRow, Header, Run};
 use rampart::rehearsal::{Rig, SupplyState, UnitFile, serve};
 use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
@@ -124,6 +124,12 @@ pub struct Setup<'s> {
     pub set_back: Arc<AtomicU64>,
     /// The folder of logs, with the good units; that of the run's folder where not given.
     pub logs: Option<&'s Path>,
+    /// The lot file, where the plan is carried out for each part of a lot.
+    pub lot: Option<&'s str>,
+    /// How often the fixture was used since it was clean.
+    pub used: u32,
+    /// What the operator says beside what is asked, at the first question for a part.
+    pub says: Vec<(String, String)>,
 }
 
 impl Default for Setup<'_> {
@@ -142,6 +148,9 @@ impl Default for Setup<'_> {
             slept: Arc::default(),
             set_back: Arc::default(),
             logs: None,
+            lot: None,
+            used: 0,
+            says: Vec::new(),
         }
     }
 }
@@ -150,6 +159,8 @@ pub struct Outcome {
     pub ended: Ended,
     /// The stand-in's own state after the run.
     pub supply: SupplyState,
+    /// How often the fixture was used since it was clean.
+    pub insertions: u32,
     pub fired: (Fired, Fired),
     pub run: Run,
     pub folder: TempDir,
@@ -179,12 +190,15 @@ impl Watcher for Watch<'_> {
     }
 }
 
-struct Hands(Rig);
+struct Hands(Rig, Vec<(String, String)>);
 
 impl Operator for Hands {
     fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
         Box::pin(async move {
             if let Some(what) = &question.connect {
+                if let Some(place) = self.1.iter().position(|(part, _)| part == what) {
+                    return Ok(self.1.remove(place).1);
+                }
                 self.0.connect(what)?;
             }
             Ok(question.accept.first().cloned().unwrap_or_default())
@@ -193,9 +207,14 @@ impl Operator for Hands {
 }
 
 pub fn passed(plan: &str, bench: &str) -> Passed {
+    passed_with(plan, None, bench)
+}
+
+fn passed_with(plan: &str, lot: Option<&str>, bench: &str) -> Passed {
     let plan = Plan::read(&Document::new("plan.toml", plan)).unwrap_or_else(|p| panic!("{p}"));
     let bench = Bench::read(&Document::new("bench.toml", bench)).unwrap_or_else(|p| panic!("{p}"));
-    let checked = check(plan, bench, "2026-11-25");
+    let lot = lot.map(|text| Lot::read(&Document::new("lot.toml", text)).unwrap_or_else(|p| panic!("{p}")));
+    let checked = check_lot(plan, lot, bench, "2026-11-25");
     checked.passed.unwrap_or_else(|| panic!("{}", checked.problems))
 }
 
@@ -219,17 +238,18 @@ pub fn rehearse_in<S: Future<Output = String>>(
     hook: &mut dyn Hook,
     stop: impl FnOnce(Clock) -> S,
 ) -> Outcome {
-    let passed = passed(setup.plan, setup.bench);
+    let passed = passed_with(setup.plan, setup.lot, setup.bench);
     let resume = Run::open(folder.path()).ok().map(|run| {
         let gone_on = run.last_moment().unwrap() + Seconds(60.0);
         Box::new(Resume::read(&run, &passed, "2000-01-01T00:01:00Z".into(), gone_on).unwrap())
     });
     let unit = UnitFile::read(&Document::new("unit.toml", setup.unit)).unwrap_or_else(|p| panic!("{p}"));
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().start_paused(true).build().unwrap();
-    let (ended, supply, fired) = runtime.block_on(async {
+    let (ended, (supply, insertions), fired) = runtime.block_on(async {
         let clock = Clock::start_at(resume.as_ref().map_or(Seconds(0.0), |r| r.at()), 1.0);
         let (plan, bench) = (passed.plan(), passed.bench());
         let rig = Rig::build(bench, &unit, &plan.unit.name, setup.seed, clock).unwrap();
+        rig.used_before(setup.used);
         if let Some(check) = &plan.self_check {
             rig.add_load(&check.name, setup.load.unwrap_or(check.load));
         }
@@ -294,7 +314,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             papers: None,
             guard: None,
             watcher: &mut watch,
-            operator: &mut Hands(rig.clone()),
+            operator: &mut Hands(rig.clone(), setup.says),
         };
         let stop = async {
             tokio::select! {
@@ -305,10 +325,10 @@ pub fn rehearse_in<S: Future<Output = String>>(
         };
         let ended = conduct(work, stop).await.unwrap();
         assert_eq!(rig.failure(), None);
-        (ended, rig.supply_state(), (supply_fired, meter_fired))
+        (ended, (rig.supply_state(), rig.insertions()), (supply_fired, meter_fired))
     });
     let run = Run::open(folder.path()).unwrap();
-    Outcome { ended, supply, fired, run, folder }
+    Outcome { ended, supply, insertions, fired, run, folder }
 }
 
 /// Everything in the record's tables, as text.

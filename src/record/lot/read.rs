@@ -323,7 +323,7 @@ impl Run {
         })
     }
 
-    /// What came of the lot, as far as the run went.
+    /// What came of the lot; `None` where the run ended before that was decided.
     ///
     /// # Errors
     /// SQLite's.
