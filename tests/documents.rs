@@ -4,7 +4,7 @@
 
 use rampart::document::Document;
 use rampart::instrument::profile::SHIPPED;
-use rampart::plan::{Bench, Plan, check};
+use rampart::plan::{Bench, Lot, Plan, check, check_lot};
 use rampart::runner::Exit;
 
 const README: &str = include_str!("../README.md");
@@ -17,7 +17,7 @@ fn examples() -> Vec<&'static str> {
 
 #[test]
 fn the_readmes_bench_and_plan_are_read_and_fit_each_other() {
-    let [head, bench] = examples()[..] else { panic!("a plan and a bench") };
+    let [head, lot, inspection, bench] = examples()[..] else { panic!("a plan, a lot, how it is inspected, and a bench") };
     let bench = Bench::read(&Document::new("bench.toml", bench)).unwrap_or_else(|p| panic!("{p}"));
     bench.addressed().unwrap_or_else(|p| panic!("{p}"));
     let shipped = include_str!("../scripts/frost-alarm.toml");
@@ -28,7 +28,15 @@ fn the_readmes_bench_and_plan_are_read_and_fit_each_other() {
     let left_out = Plan::read(&Document::new("plan.toml", format!("{without}{stages}"))).unwrap_or_else(|p| panic!("{p}"));
     assert_eq!(plan.interlock.in_limit, left_out.interlock.in_limit, "the README's values are the defaults");
     assert_eq!(plan.interlock.no_reading, left_out.interlock.no_reading, "the README's values are the defaults");
-    let checked = check(plan, bench, "2026-11-25");
+    let checked = check(plan, bench.clone(), "2026-11-25");
+    assert!(checked.problems.is_empty(), "{}", checked.problems);
+    let lot = Lot::read(&Document::new("lot.toml", lot)).unwrap_or_else(|p| panic!("{p}"));
+    assert_eq!((lot.sampling.sample, lot.sampling.accept), (20, 1));
+    let tray = include_str!("../scripts/tantalum-tray.toml");
+    let (before, after) = (&tray[..tray.find("[inspection]").unwrap()], &tray[tray.find("[[stage]]").unwrap()..]);
+    let text = format!("{before}{inspection}{after}");
+    let plan = Plan::read(&Document::new("plan.toml", text)).unwrap_or_else(|p| panic!("{p}"));
+    let checked = check_lot(plan, Some(lot), bench, "2026-11-25");
     assert!(checked.problems.is_empty(), "{}", checked.problems);
 }
 

@@ -172,13 +172,18 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
             .iter()
             .map(|f| serde_json::json!({ "code": f.code, "severity": f.severity.name(), "sentence": f.sentence, "advice": f.advice }))
             .collect();
-        let value = serde_json::json!({
+        let mut value = serde_json::json!({
             "folder": folder.display().to_string(),
             "how": ended.how,
             "off": ended.off.is_ok(),
             "exit_code": exit.code(),
             "findings": findings,
         });
+        // What the record says of a lot; nothing is added where there is none.
+        let lot = Run::open(folder).and_then(|run| super::lot::of(&run)).unwrap_or_default();
+        if let (false, Some(object)) = (lot.is_null(), value.as_object_mut()) {
+            object.insert("lot".into(), lot);
+        }
         outln!("{value}");
         return;
     }

@@ -9,6 +9,7 @@ mod good;
 mod guard;
 mod handover;
 mod history;
+mod lot;
 mod off;
 mod on_bench;
 mod operator;

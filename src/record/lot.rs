@@ -7,7 +7,7 @@ use crate::units::{Seconds, Unit};
 use rusqlite::params;
 
 pub use earlier::{EarlierLot, earlier_lots};
-pub use read::{ControlRow, Doubtful, DrawnRow, LotEnd, LotRow, MeasureRow, SkipRow, TrialRow};
+pub use read::{ControlRow, Doubtful, DrawnRow, LotEnd, LotRow, MeasureRow, PartRow, SkipRow, TrialRow};
 
 mod earlier;
 mod read;

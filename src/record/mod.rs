@@ -27,7 +27,7 @@ mod write;
 
 pub use good::{GOOD, Good, GoodRun, add_good, good, good_units};
 pub use lot::{
-    ControlRow, Doubtful, DrawnRow, EarlierLot, LotEnd, LotRow, MeasureRow, SkipRow, TrialBegin, TrialRow, earlier_lots,
+    ControlRow, Doubtful, DrawnRow, EarlierLot, LotEnd, LotRow, MeasureRow, PartRow, SkipRow, TrialBegin, TrialRow, earlier_lots,
 };
 pub use read::Run;
 pub use readings::Point;

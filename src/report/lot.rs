@@ -5,9 +5,8 @@ mod chart;
 mod parts;
 mod spread;
 
-use crate::analysis::inspection::lot::{Counting, Part, Tried, part};
 use crate::analysis::inspection::{Charted, Outcome};
-use crate::record::{EarlierLot, LotRow, MeasureRow, RecordError, Run, SkipRow, StageRow, TrialRow, earlier_lots};
+use crate::record::{EarlierLot, LotRow, MeasureRow, PartRow, RecordError, Run, SkipRow, StageRow, TrialRow, earlier_lots};
 use crate::units::spell;
 use maud::{Markup, html};
 
@@ -16,6 +15,7 @@ pub(super) struct Lot {
     row: LotRow,
     trials: Vec<TrialRow>,
     measures: Vec<MeasureRow>,
+    parts: Vec<PartRow>,
     skips: Vec<SkipRow>,
     earlier: Vec<EarlierLot>,
 }
@@ -28,8 +28,8 @@ impl Lot {
     pub(super) fn of(run: &Run) -> Result<Option<Self>, RecordError> {
         let Some(row) = run.lot()? else { return Ok(None) };
         let earlier = earlier_lots(run.folder(), &run.kind, &run.title, &row.part)?;
-        let (trials, measures, skips) = (run.trials()?, run.measures()?, run.skips()?);
-        Ok(Some(Self { row, trials, measures, skips, earlier }))
+        let (trials, measures, parts, skips) = (run.trials()?, run.measures()?, run.parts()?, run.skips()?);
+        Ok(Some(Self { row, trials, measures, parts, skips, earlier }))
     }
 
     fn charted(&self, trial: u32) -> Option<&MeasureRow> {
@@ -39,19 +39,6 @@ impl Lot {
     /// The trials of one part, in their order.
     fn trials_of(&self, position: u32) -> impl Iterator<Item = &TrialRow> {
         self.trials.iter().filter(move |t| t.position == Some(position))
-    }
-
-    /// Positions that were tried, each once, with how the part stands.
-    fn parts(&self) -> Vec<(u32, Part)> {
-        let tried = |t: &TrialRow| {
-            Some(Tried { number: t.number, position: t.position?, outcome: t.outcome, doubted: t.doubted.is_some() })
-        };
-        let tried: Vec<Tried> = self.trials.iter().filter_map(tried).collect();
-        let mut positions: Vec<u32> = tried.iter().map(|t| t.position).collect();
-        positions.sort_unstable();
-        positions.dedup();
-        let counting = Counting::named(&self.row.counting);
-        positions.into_iter().map(|p| (p, part(&tried, p, counting))).collect()
     }
 
     /// The part or control whose trial a stage belongs to.
@@ -122,7 +109,7 @@ impl Lot {
             @if let Some(why) = &row.overdue {
                 p.outcome { strong { "A calibration has expired, and was let pass: " (why) "." } }
             }
-            table { tbody { @for (what, value) in &facts { tr { th { (what) } td { (value) } } } } }
+            div.wide { table { tbody { @for (what, value) in &facts { tr { th { (what) } td { (value) } } } } } }
         }
     }
 

@@ -266,11 +266,8 @@ async fn measure(bench: &mut Bench<'_>, work: &mut Work<'_>, number: u32) -> Res
 fn conclude(bench: &mut Bench<'_>, work: &Work<'_>, done: bool) -> Result<(), Halt> {
     let (lot, known) = (work.lot, &work.known);
     let count = work.turns.count(known);
-    let failed = work.turns.failed(known).is_some();
-    let (decision, mut why) = work.turns.sampling.decide(&count, failed);
-    if let Some(held) = &known.held {
-        why = format!("{held}; {why}");
-    }
+    let failed = work.turns.failed(known).map(|_| "a control part is out of control");
+    let (decision, why) = work.turns.sampling.decide(&count, known.held.as_deref().or(failed));
     let end = LotEnd { at: bench.station.clock().now(), decision, why: why.clone(), count };
     bench.journal.write(|r| r.end_lot(&end))?;
     if !done {

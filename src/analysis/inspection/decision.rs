@@ -47,6 +47,8 @@ pub struct Count {
     pub skipped: u32,
     /// Not yet measured.
     pub open: u32,
+    /// By how many parts a sample falls short, because too many of the lot were left out.
+    pub short: u32,
 }
 
 /// What came of a lot.
@@ -86,19 +88,16 @@ impl Sampling {
     }
 
     /// The decision, and why, in a sentence without its full stop. Refused by what is
-    /// certain, even where other parts are open; accepted only where nothing is. `failed`:
-    /// a control part is out of control at the end.
-    pub fn decide(&self, count: &Count, failed: bool) -> (Decision, String) {
-        let Count { judged, nonconforming, not_adequate, doubtful, skipped, open } = *count;
+    /// certain, even where other parts are open; accepted only where nothing is. `held` says
+    /// why the lot cannot be accepted whatever its parts are, as a control that failed.
+    pub fn decide(&self, count: &Count, held: Option<&str>) -> (Decision, String) {
+        let Count { judged, nonconforming, not_adequate, doubtful, skipped, open, short } = *count;
         let of = format!("{nonconforming} nonconforming of {judged} judged");
         let aside = if skipped > 0 { format!("; {skipped} left out by the operator count for nothing") } else { String::new() };
         if nonconforming >= self.reject {
             return (Decision::Refused, format!("{of}; refused from {} on{aside}", self.reject));
         }
-        let mut why = Vec::new();
-        if failed {
-            why.push("the control part is out of control".to_owned());
-        }
+        let mut why: Vec<String> = held.map(str::to_owned).into_iter().collect();
         let parts = |n: u32| if n == 1 { "1 part".to_owned() } else { format!("{n} parts") };
         if doubtful > 0 {
             why.push(format!("{} measured since the last good control must be measured again", parts(doubtful)));
@@ -109,9 +108,8 @@ impl Sampling {
         if open > 0 {
             why.push(format!("{} not measured yet", parts(open)));
         }
-        let known = judged + not_adequate + doubtful + open;
-        if known < self.sample {
-            why.push(format!("{} of a sample of {} could be taken", parts(known), self.sample));
+        if short > 0 {
+            why.push(format!("the sample of {} is short by {short}", self.sample));
         }
         if !why.is_empty() {
             return (Decision::OnHold, format!("{}; {of}{aside}", why.join("; ")));
@@ -130,15 +128,19 @@ mod tests {
     fn a_lot_is_decided_by_its_numbers() {
         let plan = Sampling { sample: 80, accept: 3, reject: 4, stops: Stops::AtTheEnd };
         let count = |judged, nonconforming| Count { judged, nonconforming, ..Count::default() };
-        assert_eq!(plan.decide(&count(80, 3), false).0, Decision::Accepted);
-        assert_eq!(plan.decide(&count(80, 4), false).0, Decision::Refused);
-        assert_eq!(plan.decide(&Count { open: 40, ..count(40, 4) }, false).0, Decision::Refused, "certain already");
-        assert_eq!(plan.decide(&Count { open: 40, ..count(40, 0) }, false).0, Decision::OnHold);
-        assert_eq!(plan.decide(&Count { doubtful: 1, ..count(79, 0) }, false).0, Decision::OnHold);
-        assert_eq!(plan.decide(&Count { not_adequate: 1, ..count(79, 0) }, false).0, Decision::OnHold);
-        assert_eq!(plan.decide(&Count { skipped: 1, ..count(79, 0) }, false).0, Decision::OnHold, "one was not replaced");
-        assert_eq!(plan.decide(&Count { skipped: 1, ..count(80, 0) }, false).0, Decision::Accepted);
-        assert_eq!(plan.decide(&count(80, 0), true).0, Decision::OnHold);
+        assert_eq!(plan.decide(&count(80, 3), None).0, Decision::Accepted);
+        assert_eq!(plan.decide(&count(80, 4), None).0, Decision::Refused);
+        assert_eq!(plan.decide(&Count { open: 40, ..count(40, 4) }, None).0, Decision::Refused, "certain already");
+        assert_eq!(plan.decide(&Count { open: 40, ..count(40, 0) }, None).0, Decision::OnHold);
+        assert_eq!(plan.decide(&Count { doubtful: 1, ..count(79, 0) }, None).0, Decision::OnHold);
+        assert_eq!(plan.decide(&Count { not_adequate: 1, ..count(79, 0) }, None).0, Decision::OnHold);
+        assert_eq!(
+            plan.decide(&Count { skipped: 1, short: 1, ..count(79, 0) }, None).0,
+            Decision::OnHold,
+            "one was not replaced"
+        );
+        assert_eq!(plan.decide(&Count { skipped: 1, ..count(80, 0) }, None).0, Decision::Accepted);
+        assert_eq!(plan.decide(&count(80, 0), Some("the control failed")).0, Decision::OnHold);
         assert!(!plan.is_over(&count(40, 4)), "it goes to its end");
         assert!(Sampling { stops: Stops::WhenDecided, ..plan }.is_over(&count(40, 4)));
     }

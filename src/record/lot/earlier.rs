@@ -1,9 +1,9 @@
 //! Earlier lots of a part, out of the records beside a run.
 
-use super::read::TrialRow;
+use super::read::MeasureRow;
 use crate::analysis::inspection::Charted;
 use crate::analysis::inspection::decision::Decision;
-use crate::analysis::inspection::lot::{Counting, Part, Tried, part};
+use crate::analysis::inspection::lot::Part;
 use crate::record::{FILE, RecordError, Run};
 use std::path::{Path, PathBuf};
 
@@ -77,19 +77,13 @@ fn before(logs: &Path, folder: &Path) -> Result<Vec<PathBuf>, RecordError> {
 
 fn one(run: &Run, name: &str) -> Result<Option<EarlierLot>, RecordError> {
     let Some(lot) = run.lot()?.filter(|lot| lot.part == name) else { return Ok(None) };
-    let tried =
-        |t: &TrialRow| Some(Tried { number: t.number, position: t.position?, outcome: t.outcome, doubted: t.doubted.is_some() });
-    let trials: Vec<Tried> = run.trials()?.iter().filter_map(tried).collect();
     let measures = run.measures()?;
     let charted = |trial: u32| measures.iter().find(|m| m.trial == trial && m.charted == Charted::Yes);
-    let mut positions: Vec<u32> = trials.iter().map(|t| t.position).collect();
-    positions.sort_unstable();
-    positions.dedup();
-    let counting = Counting::named(&lot.counting);
-    let value = |position: &u32| match part(&trials, *position, counting) {
-        Part::Judged(_, number) => charted(number)?.seen.value(),
+    let counted = run.parts()?.into_iter().filter_map(|part| match part.stands {
+        Part::Judged(_, trial) => charted(trial),
         Part::Open | Part::Doubtful => None,
-    };
+    });
+    let counted: Vec<&MeasureRow> = counted.collect();
     let controls = run.controls()?.into_iter().filter(|c| c.is_in_control());
     let end = run.lot_end()?;
     Ok(Some(EarlierLot {
@@ -99,8 +93,8 @@ fn one(run: &Run, name: &str) -> Result<Option<EarlierLot>, RecordError> {
         nonconforming: end.as_ref().map_or(0, |end| end.count.nonconforming),
         began: run.began.clone(),
         decision: end.map(|end| end.decision),
-        what: trials.iter().find_map(|t| charted(t.number)).map_or(String::new(), |m| m.what.clone()),
-        values: positions.iter().filter_map(value).collect(),
+        what: counted.first().map_or(String::new(), |m| m.what.clone()),
+        values: counted.iter().filter_map(|m| m.seen.value()).collect(),
         controls: controls.filter_map(|c| Some((c.name, c.value?.0))).collect(),
     }))
 }

@@ -1,10 +1,12 @@
 //! The rows of a lot as they come back.
 
 use crate::analysis::inspection::decision::{Count, Decision};
+use crate::analysis::inspection::lot::{Counting, Part, Tried, part};
 use crate::analysis::inspection::{Charted, Measure, Outcome, Seen};
 use crate::analysis::uncertainty::{Limit, Standing};
 use crate::record::{RecordError, Run};
 use crate::units::{Seconds, Unit};
+use std::collections::BTreeMap;
 
 /// A lot.
 #[derive(Clone, Debug, PartialEq)]
@@ -79,6 +81,17 @@ pub struct TrialRow {
     pub why: String,
     /// The trial of the control by which it does not count.
     pub doubted: Option<u32>,
+}
+
+/// A part that was tried, and how it stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PartRow {
+    /// In the lot.
+    pub position: u32,
+    /// Serial, or the position.
+    pub name: String,
+    /// By the trial that counts.
+    pub stands: Part,
 }
 
 /// A quantity that a trial was judged by.
@@ -254,6 +267,26 @@ impl Run {
         })
     }
 
+    /// The parts that were tried, by their position, with how each stands by the trial that
+    /// counts.
+    ///
+    /// # Errors
+    /// SQLite's.
+    pub fn parts(&self) -> Result<Vec<PartRow>, RecordError> {
+        let counting = self.lot()?.map_or(Counting::Worst, |lot| Counting::named(&lot.counting));
+        let trials = self.trials()?;
+        let tried = |t: &TrialRow| {
+            Some(Tried { number: t.number, position: t.position?, outcome: t.outcome, doubted: t.doubted.is_some() })
+        };
+        let tried: Vec<Tried> = trials.iter().filter_map(tried).collect();
+        let names: BTreeMap<u32, &str> = trials.iter().filter_map(|t| Some((t.position?, t.name.as_str()))).collect();
+        let row = |(position, name): (u32, &str)| {
+            let stands = part(&tried, position, counting);
+            PartRow { position, name: name.to_owned(), stands }
+        };
+        Ok(names.into_iter().map(row).collect())
+    }
+
     /// What the trials were judged by.
     ///
     /// # Errors
@@ -343,6 +376,7 @@ impl Run {
                     doubtful: r.get(6)?,
                     skipped: r.get(7)?,
                     open: r.get(8)?,
+                    short: 0,
                 },
             })
         })?;

@@ -4,7 +4,7 @@ use super::Lot;
 use crate::analysis::inspection::lot::Part;
 use crate::analysis::inspection::{Outcome, Seen};
 use crate::analysis::uncertainty::{COVERAGE, Limit, Standing};
-use crate::record::{MeasureRow, TrialRow};
+use crate::record::{MeasureRow, PartRow, TrialRow};
 use crate::units::{engineering, with_uncertainty};
 use maud::{Markup, html};
 
@@ -19,10 +19,11 @@ struct Line<'l> {
 
 pub(super) fn table(lot: &Lot) -> Markup {
     let mut lines: Vec<Line<'_>> = lot
-        .parts()
-        .into_iter()
-        .map(|(position, part)| {
-            let name = lot.trials_of(position).next().map_or("", |t| t.name.as_str());
+        .parts
+        .iter()
+        .map(|row| {
+            let PartRow { position, name, stands: part } = row;
+            let (position, part) = (*position, *part);
             let trial = match part {
                 Part::Judged(_, number) => Some(number),
                 Part::Open | Part::Doubtful => lot.trials_of(position).last().map(|t| t.number),
@@ -34,13 +35,14 @@ pub(super) fn table(lot: &Lot) -> Markup {
     if lines.is_empty() {
         return html! {};
     }
+    let serials = lines.iter().any(|l| l.name != l.position.to_string());
     html! {
         div.wide { table {
             caption { "Every part, the worst first" }
-            thead { tr { th { "part" } th.number { "position" } th { "outcome" } th.number { "of its limit" } th { "results, in their order" } } }
+            thead { tr { th { "part" } @if serials { th.number { "position" } } th { "outcome" } th.number { "of its limit" } th { "results, in their order" } } }
             tbody { @for line in &lines { tr {
                 td { (line.name) }
-                td.number { (line.position) }
+                @if serials { td.number { (line.position) } }
                 td { @match line.part {
                     Part::Judged(outcome, _) if outcome.is_conforming() => (outcome.word()),
                     Part::Judged(outcome, _) => strong { (outcome.word()) },

@@ -7,7 +7,7 @@ use crate::analysis::inspection::spread::{against, spread};
 use crate::analysis::inspection::{Outcome, Seen};
 use crate::analysis::rank::median;
 use crate::analysis::uncertainty::Limit;
-use crate::record::MeasureRow;
+use crate::record::{MeasureRow, PartRow};
 use crate::report::axis::Scale;
 use crate::report::plot::{Along, Plot, Shape};
 use crate::units::engineering;
@@ -21,11 +21,11 @@ const WIDE: f64 = 4.0;
 
 /// The charted quantity of each part that was judged, with its outcome.
 fn judged(lot: &Lot) -> Vec<(u32, Outcome, &MeasureRow)> {
-    let one = |(position, part): (u32, Part)| match part {
-        Part::Judged(outcome, trial) => Some((position, outcome, lot.charted(trial)?)),
+    let one = |part: &PartRow| match part.stands {
+        Part::Judged(outcome, trial) => Some((part.position, outcome, lot.charted(trial)?)),
         Part::Open | Part::Doubtful => None,
     };
-    lot.parts().into_iter().filter_map(one).collect()
+    lot.parts.iter().filter_map(one).collect()
 }
 
 fn ends(limit: Limit) -> Vec<f64> {
@@ -78,7 +78,7 @@ pub(super) fn distribution(lot: &Lot) -> Markup {
     for group in found.groups.iter().skip(1) {
         plot.upright(group.from, "groups part here");
     }
-    let out: Vec<(f64, f64)> = found.outliers.iter().filter_map(|o| values.get(o.index)).map(|v| (v.0, most * 0.08)).collect();
+    let out: Vec<(f64, f64)> = found.outliers.iter().filter_map(|o| values.get(o.index)).map(|v| (v.0, most * 0.25)).collect();
     plot.dots(Shape::Cross, &out, "stands out");
     let unseen = parts.len() - values.len();
     html! {

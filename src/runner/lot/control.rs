@@ -12,6 +12,9 @@ use crate::record::{ControlRow, Doubtful, TrialBegin};
 use crate::runner::{Bench, Progress, Question};
 use crate::units::engineering;
 
+/// Control points of fewer earlier lots make no limits.
+const LOTS: usize = 3;
+
 /// Measures a control part; where it is out of control, what the plan wants then.
 pub(super) async fn run(bench: &mut Bench<'_>, work: &mut Work<'_>, index: usize) -> Result<(), Halt> {
     if once(bench, work, index).await? {
@@ -101,7 +104,7 @@ fn judged(
     let since = own.iter().rposition(|c| !c.in_control).map_or(0, |i| i + 1);
     let good: Vec<f64> = own.iter().filter(|c| c.in_control).filter_map(|c| c.value).collect();
     let mut points: Vec<f64> = own.iter().skip(since).filter_map(|c| c.value).collect();
-    let basis = basis(bench, control, &good);
+    let basis = basis(bench, control, &good, value.map_or(0.0, |v| v.1));
     let mut signals = Vec::new();
     if kind == GOOD && !outcome.is_conforming() {
         signals.push(format!("it is known to be good, and is found: {}", outcome.word()));
@@ -112,7 +115,7 @@ fn judged(
     if let Some((value, _)) = value {
         points.push(value);
         signals.extend(chart::broken(&points, basis.as_ref()).into_iter().map(|rule| rule.name().to_owned()));
-        let reference = basis.filter(|b| b.from != From::Own).map(|b| b.centre).or_else(|| good.first().copied());
+        let reference = control.stated.map(|s| s.0.0).or_else(|| good.first().copied());
         if let (Some(share), Some(reference)) = (controls.moves, reference)
             && (value / reference - 1.0).abs() > share.0
         {
@@ -137,25 +140,23 @@ fn judged(
     }
 }
 
-/// What the chart of a control rests on: what the plan states, else earlier lots, else
-/// this lot's own points so far.
-fn basis(bench: &Bench<'_>, control: &Control, good: &[f64]) -> Option<Basis> {
+/// What the chart of a control rests on: what the plan states, else this lot's own points
+/// so far, else earlier lots, of which an instrument with the uncertainty `u` may read
+/// another value on another day.
+fn basis(bench: &Bench<'_>, control: &Control, good: &[f64], u: f64) -> Option<Basis> {
     if let Some((centre, sigma)) = control.stated {
         return Some(Basis { centre: centre.0, sigma: sigma.0, points: 0, from: From::Stated });
     }
-    let earlier: Vec<f64> = bench
-        .earlier
-        .iter()
-        .flat_map(|e| &e.controls)
-        .filter(|(name, _)| *name == control.name)
-        .map(|(_, value)| *value)
-        .collect();
-    for (points, from) in [(earlier.as_slice(), From::Earlier), (good, From::Own)] {
-        if points.len() >= chart::LEAST {
-            return Basis::of(points, from);
-        }
+    if good.len() >= chart::LEAST {
+        return Basis::of(good, From::Own).map(Basis::widened);
     }
-    None
+    let earlier = || bench.earlier.iter().map(|e| e.controls.iter().filter(|(name, _)| *name == control.name));
+    // One or two lots say nothing of how lots differ.
+    if earlier().filter(|points| points.clone().next().is_some()).count() < LOTS {
+        return None;
+    }
+    let points: Vec<f64> = earlier().flatten().map(|(_, value)| *value).collect();
+    Basis::earlier(&points, u)
 }
 
 /// Puts what was measured since the control's last good trial in doubt. Returns the parts.
