@@ -69,6 +69,9 @@ fn carry_out(scenario: &Scenario) -> Seen {
         slept,
         set_back,
         logs: None,
+        lot: None,
+        used: 0,
+        says: Vec::new(),
     };
     let stop = scenario.stop;
     let outcome = rehearse_with(setup, &mut hook, |clock| async move {
@@ -83,7 +86,7 @@ fn carry_out(scenario: &Scenario) -> Seen {
 
 /// What must hold after every run. `Err` says what did not.
 fn judge(scenario: &Scenario, seen: &Seen) -> Result<(), String> {
-    let Outcome { ended, supply, fired, run, folder } = &seen.outcome;
+    let Outcome { ended, supply, fired, run, folder, .. } = &seen.outcome;
     let ensure = |holds: bool, what: &str| if holds { Ok(()) } else { Err(format!("{what}: {} {:?}", ended.how, ended.exit)) };
     let fired: Vec<Kind> = fired.0.all().into_iter().chain(fired.1.all()).collect();
     let at_supply =
