@@ -31,7 +31,7 @@ fn the_readmes_bench_and_plan_are_read_and_fit_each_other() {
     let checked = check(plan, bench.clone(), "2026-11-25");
     assert!(checked.problems.is_empty(), "{}", checked.problems);
     let lot = Lot::read(&Document::new("lot.toml", lot)).unwrap_or_else(|p| panic!("{p}"));
-    assert_eq!((lot.sampling.sample, lot.sampling.accept), (20, 1));
+    assert_eq!((lot.sampling.numbers.sample, lot.sampling.numbers.accept), (20, 1));
     let tray = include_str!("../scripts/tantalum-tray.toml");
     let (before, after) = (&tray[..tray.find("[inspection]").unwrap()], &tray[tray.find("[[stage]]").unwrap()..]);
     let text = format!("{before}{inspection}{after}");

@@ -64,8 +64,13 @@ struct Work<'p> {
 
 /// Carries the plan out for each part.
 pub(super) async fn run(bench: &mut Bench<'_>, lot: &Lot, inspection: &Inspection) -> Result<(), Halt> {
-    let lot = &lot.after(&series(lot, &bench.earlier));
     let known = bench.lot.take();
+    let mut lot = lot.after(&series(lot, &bench.earlier));
+    // A lot that goes on is sampled as it was begun, whatever has come in between.
+    if let Some(begun) = known.as_ref().and_then(|k| k.sampling) {
+        lot.sampling.numbers = begun;
+    }
+    let lot = &lot;
     let again = known.is_some();
     let turns = Turns::new(lot, inspection, bench.seed);
     bench.journal.write(|r| r.lot(&row(lot, inspection)))?;

@@ -2,6 +2,7 @@
 
 use super::turns::{Charted, Checked, Known, Next, Turns};
 use crate::analysis::inspection;
+use crate::analysis::inspection::decision::{Sampling, Stops};
 use crate::analysis::inspection::lot::Tried;
 use crate::plan::{Inspection, Lot};
 use crate::record::{RecordError, Run};
@@ -24,10 +25,20 @@ pub(in crate::runner) fn known(run: &Run) -> Result<Known, RecordError> {
         checked: checked.collect(),
         skipped: run.skips()?.into_iter().map(|s| s.position).collect(),
         charted: charted.map(|m| (m.trial, Charted { what: m.what, unit: m.unit, seen: m.seen, limit: m.limit })).collect(),
+        sampling: run.lot()?.map(|row| Sampling {
+            sample: row.sample,
+            accept: row.accept,
+            reject: row.reject,
+            stops: stops(&row.stops),
+        }),
         begun: trials.iter().map(|t| t.number).max().unwrap_or(0),
         wanted: VecDeque::new(),
         held: None,
     })
+}
+
+fn stops(word: &str) -> Stops {
+    Stops::ALL.into_iter().find(|(name, _)| *name == word).map_or(Stops::AtTheEnd, |(_, stops)| stops)
 }
 
 /// Whether the lot is the one of the record: what has been measured must mean the same.
@@ -39,7 +50,6 @@ pub(in crate::runner) fn same(run: &Run, lot: &Lot, inspection: &Inspection) -> 
         ("lot number", &before.number, &now.number),
         ("part", &before.part, &now.part),
         ("quantity", &before.quantity.to_string(), &now.quantity.to_string()),
-        ("sample", &before.sample.to_string(), &now.sample.to_string()),
         ("guard band", &before.rule, &now.rule),
         ("counting of retests", &before.counting, &now.counting),
     ] {
@@ -52,7 +62,9 @@ pub(in crate::runner) fn same(run: &Run, lot: &Lot, inspection: &Inspection) -> 
 
 /// Whether nothing of the lot is left to be done.
 pub(in crate::runner) fn is_over(known: &Known, lot: &Lot, inspection: &Inspection, seed: u64) -> bool {
-    let turns = Turns::new(lot, inspection, seed);
+    let mut lot = lot.clone();
+    lot.sampling.numbers = known.sampling.unwrap_or(lot.sampling.numbers);
+    let turns = Turns::new(&lot, inspection, seed);
     // A control that failed holds the lot: that can be mended.
     turns.next(known) == Next::Over && turns.failed(known).is_none()
 }

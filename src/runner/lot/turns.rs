@@ -40,6 +40,8 @@ pub(in crate::runner) struct Known {
     pub(in crate::runner) skipped: Vec<u32>,
     /// The charted quantity of each trial.
     pub(in crate::runner) charted: BTreeMap<u32, Charted>,
+    /// How the lot was sampled when it was begun; none before that.
+    pub(in crate::runner) sampling: Option<Sampling>,
     /// How many trials have begun.
     pub(in crate::runner) begun: u32,
     /// Parts that the operator wants again, and why.
