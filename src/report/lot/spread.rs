@@ -54,11 +54,11 @@ pub(super) fn distribution(lot: &Lot) -> Markup {
     let width = ((high - low) / BARS.1).max(high.abs() * 1e-6);
     let place = |v: f64| match scale {
         Scale::Log => (v.log10() * BARS.0).floor() as i64,
-        Scale::Linear => ((v - low) / width).floor() as i64,
+        Scale::Linear | Scale::Days => ((v - low) / width).floor() as i64,
     };
     let edge = |index: i64| match scale {
         Scale::Log => 10f64.powf(index as f64 / BARS.0),
-        Scale::Linear => low + index as f64 * width,
+        Scale::Linear | Scale::Days => low + index as f64 * width,
     };
     let mut counts: BTreeMap<i64, f64> = BTreeMap::new();
     for (value, _) in &values {
