@@ -28,6 +28,9 @@ use reading::Shown;
 use settings::Settings;
 use std::sync::Arc;
 
+/// Nothing integrates over less, in seconds.
+const SHORTEST: f64 = 1e-6;
+
 /// The stand-in.
 pub struct MeterDevice {
     profile: Arc<MeterProfile>,
@@ -143,11 +146,18 @@ impl MeterDevice {
     /// Over how long it integrates: line cycles are those of the mains that it takes there
     /// to be.
     fn aperture(&self) -> f64 {
+        let integration = self.rate.integration.0.max(SHORTEST);
         match self.quirks.line {
             // At 400 Hz eight of them, since one alone would be short (handbooks of bench meters).
             Some(line) if self.profile.counts_cycles() && line.0 < 200.0 => self.rate.integration.0 / (LINE_CYCLE.0 * line.0),
-            _ => self.rate.integration.0,
+            _ => integration,
         }
+    }
+
+    /// How many integrations were carried out.
+    #[cfg(test)]
+    pub fn carried_out(&self) -> u64 {
+        self.converter.carried_out
     }
 
     /// What it takes beside integrating until it can begin anew.

@@ -97,11 +97,11 @@ impl Client {
         String::from_utf8(bytes).unwrap().strip_suffix(self.end).unwrap().to_owned()
     }
 
-    /// So many bytes, which have to come.
-    pub fn bytes(&mut self, count: usize) -> String {
+    /// So many bytes, whatever they are, which have to come.
+    pub fn bytes(&mut self, count: usize) -> Vec<u8> {
         let mut bytes = vec![0; count];
         self.stream.read_exact(&mut bytes).unwrap();
-        String::from_utf8(bytes).unwrap()
+        bytes
     }
 
     /// Sends a message and reads the line that answers it.

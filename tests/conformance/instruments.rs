@@ -1,6 +1,6 @@
 //! What a supply and a meter are asked in SCPI, whatever their dialect.
 
-use crate::client::{StandIns, holds};
+use crate::client::{StandIns, holds, refused};
 
 /// SCPI-99 volume 2, 4 (CONFigure, FETCh, READ, MEASure) and volume 4, DC supplies.
 #[test]
@@ -92,6 +92,63 @@ fn a_meter() {
     assert_eq!(supply.ask("OUTP OFF,(@1);:OUTP? (@1)"), "0");
 }
 
+/// SCPI-99 volume 2: TRIGger, INITiate, SENSe:RANGe:AUTO, FORMat; IEEE 488.2 8.7.9 for the
+/// block; `SAMPle:COUNt` and the place of the zero from memory.
+#[test]
+fn a_meter_that_takes_many_readings() {
+    let standins = StandIns::start();
+    let mut meter = standins.meter();
+    holds(
+        &mut meter,
+        &[
+            (
+                "what holds until it is told otherwise",
+                &[
+                    ("SAMP:COUN?;:TRIG:SEQ:DEL?;:FORM:DATA?", "1;+0.00000000E+00;ASC,0"),
+                    ("INIT:CONT?;:CAL:ZERO:AUTO?;:SENS:CURR:DC:RANG:AUTO?", "0;0;0"),
+                    ("SAMPLE:COUNT 3;:TRIGGER:DELAY 5 MS;:FORMAT REAL,64", ""),
+                    ("SAMP:COUN?;:TRIG:DEL?;:FORM?", "3;+5.00000000E-03;REAL,64"),
+                    ("CURR:RANG:AUTO ON;AUTO?", "1"),
+                    ("CURR:RANG 0.01;RANG:AUTO?", "0"),
+                    ("*RST;:SAMP:COUN?;:FORM?", "1;ASC,0"),
+                ],
+            ),
+            ("a range by itself", &[("CONF:CURR 0.1;:CURR:RANG:AUTO 1;:INIT;*WAI;:CURR:RANG?", "1.0E-4")]),
+            (
+                "one that measures all the time is not started",
+                &[("INIT:CONT ON;:INIT", ""), ("SYST:ERR?", "-213,\"Init ignored\""), ("INIT:CONT OFF;CONT?", "0")],
+            ),
+        ],
+    );
+    meter.tell("*RST;*CLS;:CONF:CURR:DC 0.1;:CURR:DC:NPLC 0.2;:SAMP:COUN 4");
+    let list = meter.ask("READ?");
+    let numbers: Vec<f64> = list.split(',').map(|number| number.parse().unwrap()).collect();
+    assert!(numbers.len() == 4 && numbers.iter().all(|number| number.abs() < 50e-6), "{list}");
+    meter.tell("FORM REAL,64");
+    meter.send(b"FETC?;*OPC?\n");
+    // #, one digit that counts the digits of the length, the length, so many bytes.
+    let head = meter.bytes(4);
+    assert_eq!(head, b"#232", "{head:?}");
+    let block = meter.bytes(32);
+    for (eight, number) in block.chunks(8).zip(&numbers) {
+        assert!((f64::from_be_bytes(eight.try_into().unwrap()) - number).abs() < 1e-11, "{eight:?} {number}");
+    }
+    assert_eq!(meter.line(), ";1");
+    refused(
+        &mut meter,
+        "values that are none",
+        &[
+            ("SAMP:COUN 0", "-222,\"Data out of range\"", "16"),
+            ("TRIG:DEL -1", "-222,\"Data out of range\"", "16"),
+            ("FORM REAL,32", "-224,\"Illegal parameter value\"", "16"),
+            ("FORM PACK", "-224,\"Illegal parameter value\"", "16"),
+            ("CAL:ZERO:AUTO TWICE", "-224,\"Illegal parameter value\"", "16"),
+            ("VOLT:RANG:AUTO ON", "-221,\"Settings conflict\"", "16"),
+            ("SAMP:COUN", "-109,\"Missing parameter\"", "32"),
+        ],
+    );
+}
+
 #[test]
 fn a_supply_with_its_channel_chosen_by_a_command() {
     let bench = "[supply]\nprofile = \"supply-channel-select\"\n[meter]\nprofile = \"meter-plain\"\nwired = \"in series\"\n";
@@ -162,7 +219,7 @@ fn every_dialect_has_the_mandated_commands() {
         let mut tell = |message: &str, answer: Option<&str>| {
             client.send(format!("{message}{sent}").as_bytes());
             let expected = answer.map_or(String::new(), |a| format!("{a}{ends}")) + behind;
-            let came = client.bytes(expected.len());
+            let came = String::from_utf8(client.bytes(expected.len())).unwrap();
             assert_eq!(came, expected, "{profile}: {message:?}");
         };
         if !remote.is_empty() {

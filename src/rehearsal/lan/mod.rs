@@ -45,11 +45,13 @@ async fn exchange(rig: &Rig, role: Role, message: Vec<u8>) -> Option<Vec<u8>> {
             rig.clock().sleep(Seconds(first)).await;
             does = rig.finish(role);
         }
-        if let Does::Answers(text) | Does::Complains(text) = does {
-            answers.push(text);
+        match does {
+            Does::Answers(text) | Does::Complains(text) => answers.push(text.into_bytes()),
+            Does::Sends(block) => answers.push(block),
+            Does::Sets | Does::Measures { .. } | Does::Ignores => {}
         }
     }
-    (!answers.is_empty()).then(|| answers.join("\n").into_bytes().into_iter().chain(*b"\n").collect())
+    (!answers.is_empty()).then(|| answers.join(&b'\n').into_iter().chain(*b"\n").collect())
 }
 
 /// What came of a message.

@@ -59,6 +59,9 @@ pub struct Converter {
     /// How often the range has changed for it, and whether upwards.
     changes: usize,
     went_up: bool,
+    /// How many integrations were carried out.
+    #[cfg(test)]
+    pub carried_out: u64,
 }
 
 impl MeterDevice {
@@ -130,6 +133,10 @@ impl MeterDevice {
     }
 
     fn integrate(&mut self, world: &World) {
+        #[cfg(test)]
+        {
+            self.converter.carried_out += 1;
+        }
         self.converter.doing = Doing::Integrates(Mark::here(world), world.time() + self.aperture());
     }
 
