@@ -237,7 +237,7 @@ impl Quirks {
     pub(super) fn wrong_at(&self, profile: &MeterProfile) -> Vec<String> {
         let mut wrong: Vec<String> = self.hands.iter().filter_map(|hand| hand.wrong_at(profile)).collect();
         if self.noise.0 < 0.0 {
-            wrong.push("a noise is not below zero".into());
+            wrong.push("a noise cannot be below zero".into());
         }
         if self.line.is_some() && !profile.counts_cycles() {
             wrong.push("the meter's profile has times, not line cycles: the mains do not change them".into());
@@ -280,7 +280,7 @@ impl Hand {
 fn from_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
     let value: Q = table.quantity(key)?;
     if value.value() < 0.0 {
-        table.problem(key, format!("{key:?} is not below zero"), "below zero", None);
+        table.problem(key, format!("{key:?} cannot be below zero"), "below zero", None);
     }
     Some(value)
 }

@@ -25,4 +25,4 @@ pub use lan::{serve_hislip, serve_portmapper, serve_vxi11};
 pub use panel::Panel;
 pub use rig::{Rig, SupplyState, Switch};
 pub use serve::{patch, serve, serve_tcp, serve_terminal};
-pub use unit::{Remark, UnitFile};
+pub use unit::{Remark, Truth, UnitFile};

@@ -277,3 +277,23 @@ fn a_memory_that_is_full_stops_the_meter() {
     assert_eq!(desk.ask("READ?").split(',').count(), 2);
     assert!(desk.ask("SYST:ERR?").starts_with('0'));
 }
+
+#[test]
+fn when_somebody_looks_does_not_change_what_is_read() {
+    let standin = "hum = { current = \"100 uA\" }, auto_range = {}, zero = { drift = \"0.1 %\", auto = true }, input = { delay = \"3 ms\" }, \
+                   hands = [{ after = \"300 ms\", range = \"100 mA\" }]";
+    let readings = |looks: u32| {
+        let mut desk = drawing(5e-3, standin);
+        desk.ask("CURR:NPLC 0.2;:CURR:RANG:AUTO ON;:SAMP:COUN 40");
+        desk.ask("INIT");
+        for _ in 0..looks {
+            desk.pass(1.0 / f64::from(looks));
+        }
+        desk.ask("FETC?")
+    };
+    let once = readings(1);
+    assert!(once.split(',').count() > 10, "{once}");
+    for looks in [7, 64, 1024] {
+        assert_eq!(readings(looks), once, "{looks} looks");
+    }
+}
