@@ -3,7 +3,9 @@
 //!
 //! - 500 starts: bench time over the time that they took;
 //! - the same, over the time that bare SQLite takes for as many rows;
-//! - from 300 to 10,000 starts of the demo unit: the cost of each over that among the fewest;
+//! - from 500 to 10,000 starts of the demo unit, with judgement and report: the cost of each
+//!   over that among the fewest, in time of the processor, with the most memory of each,
+//!   the binary being run anew for every number;
 //! - reading a reply: over `str::parse` of the same text.
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout, missing_docs, reason = "a measurement, not the tool")]
@@ -76,32 +78,62 @@ fn starts() {
     println!("  over as many rows into bare SQLite:  {:8.1}", ours.as_secs_f64() / bare.as_secs_f64());
 }
 
-/// The demo unit's starts, more and more of them: what each costs over what each of the
-/// fewest costs, the solver's part included. Flat is 1. And the most memory so far.
+/// The demo plan with more and more starts, through the binary, so that each has a process
+/// of its own: what a start costs, over what each of the fewest does. Flat is 1. What the
+/// other stages cost is measured alone and taken off.
 fn curve() {
     let plan = include_str!("../scripts/frost-alarm.toml");
-    let begin = plan.find("[[stage]]\ndo        = \"start\"").unwrap();
-    let end = plan.find("[[stage]]\ndo        = \"leakage\"").unwrap();
-    let head = &plan[..plan.find("[[stage]]").unwrap()];
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    std::fs::write(place("plan.unit.toml"), include_str!("../scripts/frost-alarm.unit.toml")).unwrap();
+    let run = |times: u32| -> (f64, f64, String) {
+        let text = plan.replace("times     = 300", &format!("times = {times}"));
+        assert_ne!(text, plan, "the demo plan has 300 starts");
+        std::fs::write(place("plan.toml"), text).unwrap();
+        let logs = place("logs");
+        let began = Instant::now();
+        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_rampart"))
+            .args(["rehearse", "--seed", "3", "--json", "--logs"])
+            .args([&logs, &place("plan.toml")])
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        let before = processor_of_children();
+        // What it used last is read while it still is there: its memory goes with it.
+        let mut memory = String::new();
+        while child.try_wait().unwrap().is_none() {
+            memory = most_memory(child.id()).unwrap_or(memory);
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        let took = began.elapsed().as_secs_f64();
+        let processor = processor_of_children() - before;
+        std::fs::remove_dir_all(&logs).unwrap();
+        (processor, took, memory)
+    };
+    let (rest, ..) = run(10);
     let mut first = None;
-    println!("starts of the demo unit      for each   over the fewest   most memory");
-    for times in [300, 1000, 3000, 10_000] {
-        let stage = plan[begin..end].replace("times     = 300", &format!("times = {times}"));
-        let unit = include_str!("../scripts/frost-alarm.unit.toml").to_owned();
-        let plan = format!("{head}{stage}");
-        let (took, outcome) = timed(|| rehearse(Setup { plan: &plan, unit, ..Setup::default() }));
-        assert_eq!(outcome.run.starts(1).unwrap().len(), times);
-        let each = took.as_secs_f64() / times as f64;
+    println!("starts of the demo      for each   over the fewest   wall time   most memory");
+    for times in [500, 1000, 2000, 5000, 10_000] {
+        let (processor, took, memory) = run(times);
+        let each = (processor - rest) / f64::from(times - 10);
         let ratio = each / *first.get_or_insert(each);
-        println!("{times:22} {:10.2} ms {ratio:13.2} {:>16}", each * 1e3, most_memory());
+        println!("{times:18} {:10.2} ms {ratio:17.2} {took:9.1} s {memory:>13}", each * 1e3);
     }
 }
 
+/// Seconds of the processor that children which have ended have used, in the program and in
+/// the system for it, as Linux tells it (proc(5): fields 16 and 17 of stat, in hundredths).
+fn processor_of_children() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let after = stat.rsplit_once(") ").map_or("", |(_, after)| after);
+    after.split(' ').skip(13).take(2).filter_map(|ticks| ticks.parse::<f64>().ok()).sum::<f64>() / 100.0
+}
+
 /// As Linux tells it.
-fn most_memory() -> String {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:")).unwrap_or("not known here");
-    line.trim().to_owned()
+fn most_memory(process: u32) -> Option<String> {
+    let status = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
+    Some(status.lines().find_map(|l| l.strip_prefix("VmHWM:"))?.trim().to_owned())
 }
 
 fn replies() {

@@ -15,6 +15,7 @@ pub mod inspection;
 pub mod known_load;
 pub mod leakage;
 pub mod logic;
+pub mod marks;
 pub mod node;
 pub mod numeric;
 pub mod proportion;

@@ -1,6 +1,7 @@
 //! Many starts together: how many failed, how, and after what.
 
 use super::dependence::{self, Along, Condition, Looked};
+use super::marks::{self, Mark};
 use super::proportion::{Interval, clopper_pearson, starts_needed, upper_bound};
 use super::sequential::Claim;
 use super::start::Outcome;
@@ -60,8 +61,9 @@ pub struct Summary {
 /// Confidence of the intervals.
 pub const CONFIDENCE: f64 = 0.95;
 
-/// Sums up starts: as many as were planned, or until a claim was decided.
-pub fn summarise(rows: &[Row], claim: Option<Claim>) -> Summary {
+/// Sums up starts: as many as were planned, or until a claim was decided; with the
+/// operator's marks, in their order.
+pub fn summarise(rows: &[Row], claim: Option<Claim>, marks: &[Mark]) -> Summary {
     let mut outcomes = BTreeMap::new();
     for row in rows {
         *outcomes.entry(row.outcome).or_insert(0) += 1;
@@ -94,7 +96,7 @@ pub fn summarise(rows: &[Row], claim: Option<Claim>) -> Summary {
             .filter_map(|o| Some((*o, commonest(of(*o).filter_map(|r| r.state))?)))
             .collect(),
         failed_current,
-        looked: looked(rows),
+        looked: looked(rows, marks),
         limited: of(Outcome::Started).filter(|r| r.limited).count() as u64,
         outcomes,
     }
@@ -129,12 +131,12 @@ pub fn middle(levels: &[Level]) -> Option<(Amperes, Amperes)> {
 const DAY: f64 = 86_400.0;
 
 /// What the starts that count were made under, and how they ended.
-fn looked(rows: &[Row]) -> Looked {
+fn looked(rows: &[Row], marks: &[Mark]) -> Looked {
     let counted: Vec<(usize, &Row)> = (1..).zip(rows).filter(|(_, r)| r.outcome != Outcome::Void).collect();
     let failed: Vec<bool> = counted.iter().map(|(_, r)| r.outcome.is_failure()).collect();
     type Pick = fn(usize, &Row) -> Option<f64>;
-    let condition = |name, unit, along, span, pick: Pick| Condition {
-        name,
+    let condition = |name: &'static str, unit, along, span, pick: Pick| Condition {
+        name: name.into(),
         unit,
         along,
         span,
@@ -153,6 +155,13 @@ fn looked(rows: &[Row]) -> Looked {
     // Within one day the hour and the order are the same.
     let hours = condition(HOUR, Some(Unit::Second), Along::Cycle(DAY), DAY, |_, r| r.at.map(|t| t.0));
     conditions.push(hours);
+    conditions.extend(marks::held(marks).into_iter().map(|held| Condition {
+        name: format!("mark \"{}\"", held.text).into(),
+        unit: None,
+        along: Along::Held { for_good: held.for_good() },
+        span: 1.0,
+        values: counted.iter().map(|(_, r)| Some(f64::from(u8::from(held.at(r.at?))))).collect(),
+    }));
     dependence::look(&failed, &conditions)
 }
 

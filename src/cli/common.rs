@@ -178,6 +178,7 @@ pub(super) fn farewell(ended: &Ended, folder: &Path, report: Result<PathBuf, Str
             "off": ended.off.is_ok(),
             "exit_code": exit.code(),
             "findings": findings,
+            "marks": ended.marks.iter().map(|m| serde_json::json!({ "at_s": m.at.0, "text": m.text })).collect::<Vec<_>>(),
         });
         // What the record says of a lot; nothing is added where there is none.
         let lot = Run::open(folder).and_then(|run| super::lot::of(&run)).unwrap_or_default();

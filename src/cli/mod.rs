@@ -20,6 +20,7 @@ mod resume;
 mod run;
 mod runs;
 mod standin;
+mod typed;
 mod verify;
 
 use crate::runner::Exit;

@@ -1,9 +1,11 @@
-//! Who answers the questions: the person at the terminal, or in rehearsal nobody.
+//! Who answers the questions: the person at the terminal, or in rehearsal nobody; and what
+//! either says without being asked.
 
+use super::typed::Typed;
+use crate::analysis::marks::Mark;
 use crate::rehearsal::{Remark, Rig};
-use crate::runner::{Answer, Operator, Question};
+use crate::runner::{Answer, Operator, Question, Said};
 use crate::view::errln;
-use std::io::IsTerminal;
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
 
 /// The person at the terminal.
@@ -13,12 +15,12 @@ pub(super) struct AtTerminal {
     /// Where stand-ins are told what has been connected.
     pub(super) patch: Option<String>,
     unit: String,
-    input: BufReader<tokio::io::Stdin>,
+    typed: Typed,
 }
 
 impl AtTerminal {
     pub(super) fn new(assume_done: bool, patch: Option<String>, unit: String) -> Self {
-        Self { assume_done, patch, unit, input: BufReader::new(tokio::io::stdin()) }
+        Self { assume_done, patch, unit, typed: Typed::begin() }
     }
 
     async fn put(&mut self, question: &Question) -> Result<String, String> {
@@ -32,15 +34,7 @@ impl AtTerminal {
                 question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
             keys.extend(question.also.iter().map(ToString::to_string));
             errln!("[{}]; anything else stops the run", keys.join(", "));
-            let mut line = String::new();
-            match self.input.read_line(&mut line).await {
-                Ok(0) if !std::io::stdin().is_terminal() => {
-                    return Err("nobody can answer here; --assume-done takes every question as done".into());
-                }
-                Ok(0) => return Err("no answer".into()),
-                Ok(_) => line.trim().to_owned(),
-                Err(error) => return Err(error.to_string()),
-            }
+            self.typed.answer().await?
         };
         if let (Some(patch), Some(what)) = (&self.patch, &question.connect) {
             tell(patch, if *what == self.unit { super::common::UNIT } else { what }).await?;
@@ -52,6 +46,10 @@ impl AtTerminal {
 impl Operator for AtTerminal {
     fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
         Box::pin(self.put(question))
+    }
+
+    fn says(&mut self) -> Option<Said> {
+        self.typed.marks()
     }
 }
 
@@ -73,6 +71,8 @@ pub(super) struct MadeUp {
     pub(super) rig: Rig,
     /// What is said beside what is asked, each once.
     pub(super) remarks: Vec<Remark>,
+    /// What is said without being asked, at its time.
+    pub(super) marks: Vec<Mark>,
 }
 
 impl Operator for MadeUp {
@@ -86,5 +86,19 @@ impl Operator for MadeUp {
             }
             Ok(question.accept.first().cloned().unwrap_or_default())
         })
+    }
+
+    fn says(&mut self) -> Option<Said> {
+        let (say, said) = tokio::sync::mpsc::unbounded_channel();
+        let (clock, marks) = (self.rig.clock(), std::mem::take(&mut self.marks));
+        tokio::spawn(async move {
+            for mark in marks {
+                clock.sleep_until(mark.at).await;
+                if say.send(mark.text).is_err() {
+                    break;
+                }
+            }
+        });
+        Some(said)
     }
 }

@@ -131,7 +131,7 @@ pub(super) fn rehearse(
             papers: None,
             guard: None,
             watcher,
-            operator: &mut MadeUp { rig: rig.clone(), remarks: unit.remarks.clone() },
+            operator: &mut MadeUp { rig: rig.clone(), remarks: unit.remarks.clone(), marks: unit.marks.clone() },
         };
         // Whatever the run waits for, it is asked first whether to stop: one thing to ask is enough.
         let (tell, told) = tokio::sync::oneshot::channel();

@@ -11,6 +11,7 @@ pub mod export;
 mod good;
 pub mod history;
 mod lot;
+mod mark;
 mod notes;
 mod open;
 mod read;

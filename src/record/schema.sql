@@ -212,6 +212,14 @@ CREATE TABLE event (
   seal   BLOB NOT NULL
 ) STRICT;
 
+-- What the operator said without having been asked: what was done to the unit just then.
+CREATE TABLE mark (
+  at_s   REAL NOT NULL,
+  text   TEXT NOT NULL,         -- as it was typed
+  batch  INTEGER NOT NULL,
+  seal   BLOB NOT NULL
+) STRICT;
+
 CREATE TABLE finding (
   stretch   INTEGER NOT NULL,   -- in which its stage was judged
   stage     INTEGER,            -- NULL: about the whole run

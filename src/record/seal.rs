@@ -14,7 +14,7 @@ use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use sha2::{Digest, Sha256};
 
 /// The tables that hold rows, in the order in which a batch counts them.
-pub(super) const TABLES: [&str; 25] = [
+pub(super) const TABLES: [&str; 26] = [
     "begun",
     "resumed",
     "ended",
@@ -40,6 +40,7 @@ pub(super) const TABLES: [&str; 25] = [
     "control",
     "doubted",
     "lot_end",
+    "mark",
 ];
 
 /// A SHA-256.

@@ -10,6 +10,7 @@ use crate::analysis::leakage::decay::{Decay, Told};
 use crate::analysis::leakage::reform::Reform;
 use crate::analysis::leakage::wander::Wander;
 use crate::analysis::leakage::{Drift, Soak};
+use crate::analysis::marks::Mark;
 use crate::analysis::uncertainty::{Guard, Limit, Standing};
 use crate::instrument::{Measurand, Reading, Regulation, Role, Sample};
 use crate::units::{Amperes, Coulombs, Seconds, Unit, Volts};
@@ -96,6 +97,7 @@ pub(super) fn filled(folder: &std::path::Path) -> Record {
     ));
     record.finding(Some(1), &finding).unwrap();
     record.event(Seconds(3.0), "off", "output off").unwrap();
+    record.mark(&Mark { at: Seconds(3.5), text: "sprayed U7 cold".into() }).unwrap();
     with_a_lot(&mut record);
     record
 }
@@ -266,6 +268,7 @@ fn what_is_written_is_read_back() {
     let findings = run.findings().unwrap();
     assert_eq!(findings[0].figures, [("leakage".to_owned(), "(151.0 ± 1.0) uA".to_owned())]);
     assert_eq!(run.events().unwrap()[0].kind, "off");
+    assert_eq!(run.marks().unwrap(), [Mark { at: Seconds(3.5), text: "sprayed U7 cold".into() }]);
 }
 
 #[test]

@@ -224,7 +224,10 @@ impl SupplyDevice {
 /// A value as the dialect writes it: fixed point, prefix, unit.
 pub fn written(value: f64, resolution: f64, form: &ReplyForm, symbol: &str, channel: u32) -> String {
     let decimals = usize::try_from((-resolution.log10()).ceil().max(0.0) as i64).unwrap_or(0);
-    let prefix = form.prefix.replace("{channel}", &channel.to_string());
+    let prefix = match form.prefix.contains('{') {
+        true => form.prefix.replace("{channel}", &channel.to_string()),
+        false => form.prefix.clone(),
+    };
     let unit = if form.unit == UnitInReply::Checked { symbol } else { "" };
     let rounded = (value / resolution).round() * resolution;
     let mut fields = vec!["0".to_owned(); form.field.max(1) - 1];

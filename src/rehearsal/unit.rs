@@ -8,6 +8,7 @@ mod states;
 use super::board::{Board, LatchUp};
 use super::circuit::{AfterRest, Field, Solid, Telegraph};
 use super::world::{OPEN, Thing};
+use crate::analysis::marks::Mark;
 use crate::document::{Document, Problems, Table};
 use crate::plan::EMPTY;
 use crate::units::{Amperes, Farads, Ohms, Quantity, Ratio, Seconds, Volts};
@@ -33,6 +34,8 @@ pub struct UnitFile {
     pub(super) fixture: Option<Fixture>,
     /// What the operator says beside what is asked.
     pub remarks: Vec<Remark>,
+    /// What the operator marks, and when, in their order.
+    pub marks: Vec<Mark>,
     /// The text that it was read from.
     pub document: Document,
 }
@@ -68,6 +71,19 @@ fn truth(mut table: Table<'_>) -> Truth {
     Truth { part, kind, findings, not }
 }
 
+/// What the operator marks while the plan is rehearsed.
+fn marks(root: &mut Table<'_>) -> Vec<Mark> {
+    let mut made = Vec::new();
+    for mut table in root.tables("mark") {
+        if let (Some(at), Some(text)) = (table.need("at"), table.need_text("say")) {
+            made.push(Mark { at, text });
+        }
+        table.finish();
+    }
+    made.sort_by(|a, b| a.at.0.total_cmp(&b.at.0));
+    made
+}
+
 impl UnitFile {
     /// Reads a unit file from its text.
     ///
@@ -99,6 +115,7 @@ impl UnitFile {
             }
             let fixture = root.table("fixture").and_then(lot::fixture);
             let remarks = root.table("operator").map(lot::remarks).unwrap_or_default();
+            let marks = marks(root);
             let kind = if root.has("lot") {
                 root.table("lot").and_then(MadeUpLot::read).map(|lot| Kind::Lot(Box::new(lot)))
             } else if root.has("netlist") {
@@ -106,7 +123,7 @@ impl UnitFile {
             } else {
                 root.need_table("board").and_then(|table| board(table, &parts)).map(|board| Kind::Board(Box::new(board)))
             };
-            Some(UnitFile { cause: cause?, truth, kind: kind?, parts, fixture, remarks, document: document.clone() })
+            Some(UnitFile { cause: cause?, truth, kind: kind?, parts, fixture, remarks, marks, document: document.clone() })
         })?;
         // What a netlist says is found out by making its circuit.
         if let Kind::Described(described) = &file.kind {
@@ -168,6 +185,7 @@ impl UnitFile {
             parts: BTreeMap::new(),
             fixture: None,
             remarks: Vec::new(),
+            marks: Vec::new(),
             document,
         }
     }

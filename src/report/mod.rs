@@ -10,6 +10,7 @@ pub mod handover;
 mod history;
 mod leakage;
 mod lot;
+mod marks;
 mod page;
 mod plot;
 mod ramp;

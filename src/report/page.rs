@@ -60,6 +60,7 @@ pub(super) fn page(run: &Run) -> Result<Markup, RecordError> {
                 h2 { @if lot.is_some() { "Parts that do not conform, stage by stage" } @else { "Stage by stage" } }
                 @if sections.is_empty() { p { "None." } }
                 @for section in &sections { (section) }
+                (super::marks::list(run)?)
                 (preflight(run)?)
                 (settings(run, lot.is_some())?)
                 (events(run, lot.is_some())?)

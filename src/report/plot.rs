@@ -130,6 +130,15 @@ impl Plot {
         });
     }
 
+    /// A moment at a value of x: a dashed line with a short name at its upper end.
+    pub(super) fn moment(&mut self, value: f64, name: &str) {
+        let x = self.x.place(value);
+        self.layers.push(html! {
+            line x1=(n(x)) y1=(n(TOP)) x2=(n(x)) y2=(n(HEIGHT - BOTTOM)) class="limit" {}
+            text x=(n(x + 3.0)) y=(n(TOP + 11.0)) class="small" { (name) }
+        });
+    }
+
     /// A line through points; a missing one breaks it. Many points in one column
     /// of the picture are drawn as the span from the lowest to the highest.
     pub(super) fn line(&mut self, points: &[(f64, Option<f64>)]) {

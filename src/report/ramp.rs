@@ -63,6 +63,8 @@ pub(super) fn ramp(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Resul
     let below = [seen.below, back.below].concat();
     plot.dots(Shape::Below, &below, "below the instrument's floor");
     plot.dots(Shape::Beyond, &[seen.beyond, back.beyond].concat(), "beyond the range");
+    super::marks::Marks::of(run, row)?
+        .draw(&mut plot, |at| points.iter().rev().find(|p| p.at <= at).and_then(|p| p.volts).map(|v| v.0));
     Ok(plot.draw())
 }
 

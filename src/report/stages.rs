@@ -105,6 +105,7 @@ fn log(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup, Re
             }
         }
     }
+    super::marks::Marks::of(run, row)?.draw(&mut plot, |at| Some(at.0 - began));
     Ok(plot.draw())
 }
 
@@ -144,6 +145,11 @@ fn starts(run: &Run, row: &StageRow, kind: Option<&StageKind>) -> Result<Markup,
     let void: Vec<(f64, f64)> =
         starts.iter().filter(|s| s.counts == "void").map(|s| (f64::from(s.number), s.plateau.map_or(floor, |p| p.0.0))).collect();
     plot.dots(Shape::Hollow, &void, "void");
+    // A mark stands before the first start that was made after it.
+    super::marks::Marks::of(run, row)?.draw(&mut plot, |at| {
+        let next = starts.iter().find(|s| s.on.is_some_and(|on| on >= at))?;
+        Some(f64::from(next.number) - 0.5)
+    });
     let figure = plot.draw();
     let signature = super::signature::courses(run, row, &starts)?;
     Ok(html! { (figure) (signature) (distribution(&currents, &starts, &states)) (off_times(&starts)) (outcomes(&starts)) })

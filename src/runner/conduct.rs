@@ -224,5 +224,5 @@ fn not_begun(halt: &Halt, journal: &Journal, clock: Clock) -> Ended {
     if let Err(error) = journal.write(|r| r.finish(&how, exit.code(), clock.now())) {
         how = format!("{how}; its end could not be recorded: {error}");
     }
-    Ended { exit, how, off, findings: Vec::new() }
+    Ended { exit, how, off, findings: Vec::new(), marks: Vec::new() }
 }

@@ -317,7 +317,7 @@ fn starts(bench: &mut Bench<'_>, start: &Start, tally: &Tally) -> Result<(), Hal
     }
     bench.measure(|number| measures::started(number, tally.good, tally.failed));
     let names: Vec<&str> = start.states.iter().map(|s| s.name.as_str()).collect();
-    for finding in finding::starts(&many::summarise(&tally.rows, start.until), start.limit.starting, &names) {
+    for finding in finding::starts(&many::summarise(&tally.rows, start.until, &bench.marks.all()), start.limit.starting, &names) {
         bench.find(finding)?;
     }
     let (good, failed) = (tally.courses.0.courses(), tally.courses.1.courses());

@@ -13,6 +13,7 @@ mod judge;
 mod leakage;
 mod log;
 mod lot;
+mod mark;
 mod operator;
 pub mod past;
 mod progress;
@@ -24,12 +25,13 @@ mod start;
 
 pub use conduct::{Begin, Conduct, Tried, conduct};
 pub use exit::Exit;
-pub use operator::{Answer, Operator, Question};
+pub use operator::{Answer, Operator, Question, Said};
 pub use progress::{Progress, Watcher};
 pub use resume::Resume;
 
 use crate::analysis::Level;
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
+use crate::analysis::marks::Mark;
 use crate::instrument::{OffProof, Reading, Regulation, Sample};
 use crate::interlock::{Energised, Halt, Journal, Observation, Station, told};
 use crate::plan::{Passed, SelfCheck, Stage, StageKind, State};
@@ -38,6 +40,7 @@ use crate::units::{Amperes, Seconds, Volts};
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::pin::Pin;
+use std::sync::Mutex;
 use std::task::{Context, Poll};
 
 /// A unit counts as without power below this, before a ramp, a log or a sweep.
@@ -78,6 +81,8 @@ pub struct Ended {
     pub off: Result<OffProof, String>,
     /// The findings.
     pub findings: Vec<Finding>,
+    /// What the operator has marked.
+    pub marks: Vec<Mark>,
 }
 
 /// What the stages work with.
@@ -89,6 +94,7 @@ struct Bench<'r> {
     expected: Vec<Seconds>,
     watcher: &'r mut dyn Watcher,
     operator: &'r mut dyn Operator,
+    marks: mark::Marks,
     stage: u32,
     /// The part that the operator was asked to connect in place of the unit, until the
     /// unit is asked for again.
@@ -154,14 +160,19 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
     let journal = station.journal().clone();
     let rested_since = station.clock().now();
     let committer = tokio::spawn(journal.clone().keep_committed());
+    let marks = resume.as_ref().map_or_else(mark::Marks::default, |r| mark::Marks::of(r.marks.clone()));
+    let watcher = Mutex::new(watcher);
+    let (mut by_stages, mut by_marks) = (mark::Shared(&watcher), mark::Shared(&watcher));
+    let marking = mark::stamp(operator.says(), station.clock(), journal.clone(), marks.clone(), &mut by_marks);
     let mut bench = Bench {
         passed,
         station,
         journal,
         seed,
         expected,
-        watcher,
+        watcher: &mut by_stages,
         operator,
+        marks,
         stage: resume.as_ref().map_or(0, |r| r.done),
         in_place: None,
         gathered: Gathered::Nothing,
@@ -184,6 +195,7 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
     let halt = tokio::select! {
         biased;
         why = stop => Some(Stopped::By(Halt::Stopped(format!(": {why}")))),
+        never = marking => match never {},
         result = CatchPanic(Box::pin(stages(&mut bench))) => match result {
             Ok(Ok(())) => None,
             Ok(Err(halt)) => Some(Stopped::By(halt)),
@@ -229,7 +241,7 @@ pub async fn run(job: Job<'_>, stop: impl Future<Output = String>) -> Ended {
     {
         tracing::warn!("an instrument was not given back to its front panel: {error}");
     }
-    Ended { exit, how, off, findings: bench.findings }
+    Ended { exit, how, off, findings: bench.findings, marks: bench.marks.all() }
 }
 
 enum Stopped {

@@ -51,8 +51,16 @@ impl Question {
 /// An answer that takes its time, or the reason why there is none.
 pub type Answer<'a> = Pin<Box<dyn Future<Output = Result<String, String>> + Send + 'a>>;
 
+/// What an operator says without having been asked, as it comes.
+pub type Said = tokio::sync::mpsc::UnboundedReceiver<String>;
+
 /// Whoever is asked.
 pub trait Operator: Send {
     /// Asks, and waits for the answer.
     fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a>;
+
+    /// What is said beside the answers: marks. Given once; `None`: nothing will be said.
+    fn says(&mut self) -> Option<Said> {
+        None
+    }
 }

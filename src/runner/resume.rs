@@ -8,6 +8,7 @@
 use super::judge::Tally;
 use super::{Gathered, Look, lot};
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
+use crate::analysis::marks::Mark;
 use crate::analysis::start::Outcome;
 use crate::analysis::{Level, starts as many};
 use crate::document::Document;
@@ -43,6 +44,8 @@ pub struct Resume {
     /// Of a lot: what is known of it.
     pub(super) lot: Option<lot::Known>,
     pub(super) cut: Cut,
+    /// What the operator has marked.
+    pub(super) marks: Vec<Mark>,
 }
 
 /// What the stage that was cut had come to.
@@ -131,6 +134,7 @@ impl Resume {
                 .map(finding)
                 .collect(),
             swept,
+            marks: run.marks().map_err(words)?,
             lot: None,
             cut: if stages.iter().any(|s| s.number == next.number) { cut(run, next).map_err(words)? } else { Cut::default() },
         })
@@ -166,6 +170,7 @@ impl Resume {
             swept: Vec::new(),
             lot: Some(known),
             cut: Cut::default(),
+            marks: run.marks().map_err(words)?,
         })
     }
 

@@ -10,12 +10,16 @@ pub use usb::UsbIdentity;
 #[cfg(unix)]
 mod unix;
 #[cfg(unix)]
-pub use unix::{Terminal, ask_to_stop, deaf, detach, free_space, held_by_another, kill, nobody_types, nonblocking, stop_signal};
+pub use unix::{
+    Terminal, ask_to_stop, await_typing, deaf, detach, free_space, held_by_another, kill, nobody_types, nonblocking, stop_signal,
+};
 
 #[cfg(not(unix))]
 mod other;
 #[cfg(not(unix))]
-pub use other::{Terminal, ask_to_stop, deaf, detach, free_space, held_by_another, kill, nobody_types, nonblocking, stop_signal};
+pub use other::{
+    Terminal, ask_to_stop, await_typing, deaf, detach, free_space, held_by_another, kill, nobody_types, nonblocking, stop_signal,
+};
 
 /// Why the system asks the process to stop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -184,6 +184,22 @@ pub fn nobody_types() -> bool {
     empty || background
 }
 
+/// Waits until there is something to read on standard input, without reading: that would
+/// stop a process that has been put into the background meanwhile.
+///
+/// # Errors
+/// The system's.
+pub fn await_typing() -> io::Result<()> {
+    use rustix::event::{PollFd, PollFlags, poll};
+    let stdin = rustix::stdio::stdin();
+    loop {
+        match poll(&mut [PollFd::new(&stdin, PollFlags::IN)], None) {
+            Err(rustix::io::Errno::INTR) => {}
+            other => return Ok(other.map(drop)?),
+        }
+    }
+}
+
 /// Whether another process has an SQLite database open for writing or reading: it holds a
 /// lock of POSIX on the bytes that SQLite's file format (lockingv3) names for that.
 ///

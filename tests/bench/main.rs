@@ -16,6 +16,7 @@ mod compared;
 mod dialects;
 mod faults;
 mod lots;
+mod marks;
 mod metering;
 mod outcomes;
 mod preflight;

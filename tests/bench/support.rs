@@ -1,5 +1,6 @@
 //! One run on the rehearsal bench, with whatever goes wrong.
 
+use rampart::analysis::marks::Mark;
 use rampart::clock::Clock;
 use rampart::document::Document;
 use rampart::instrument::Role;
@@ -10,7 +11,7 @@ use rampart::link::{Link, LinkError, memory};
 use rampart::plan::{Bench, Lot, Passed, Plan, Quirks, check_lot};
 use rampart::record::{Durability, FileRow, Header, Run};
 use rampart::rehearsal::{Rig, SupplyState, UnitFile, serve};
-use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Watcher, conduct};
+use rampart::runner::{Answer, Begin, Conduct, Ended, Operator, Progress, Question, Resume, Said, Watcher, conduct};
 use rampart::sys::Times;
 use rampart::units::{Ohms, Seconds};
 use std::future::Future;
@@ -190,7 +191,8 @@ impl Watcher for Watch<'_> {
     }
 }
 
-struct Hands(Rig, Vec<(String, String)>);
+/// Does what is asked, but for what it is told to answer; says what the unit file has it say, at its time.
+struct Hands(Rig, Vec<(String, String)>, Vec<Mark>);
 
 impl Operator for Hands {
     fn ask<'a>(&'a mut self, question: &'a Question) -> Answer<'a> {
@@ -203,6 +205,18 @@ impl Operator for Hands {
             }
             Ok(question.accept.first().cloned().unwrap_or_default())
         })
+    }
+
+    fn says(&mut self) -> Option<Said> {
+        let (say, said) = tokio::sync::mpsc::unbounded_channel();
+        let (clock, marks) = (self.0.clock(), std::mem::take(&mut self.2));
+        tokio::spawn(async move {
+            for mark in marks.into_iter().filter(|mark| mark.at >= clock.now()) {
+                clock.sleep_until(mark.at).await;
+                say.send(mark.text).unwrap_or_default();
+            }
+        });
+        Some(said)
     }
 }
 
@@ -314,7 +328,7 @@ pub fn rehearse_in<S: Future<Output = String>>(
             papers: None,
             guard: None,
             watcher: &mut watch,
-            operator: &mut Hands(rig.clone(), setup.says),
+            operator: &mut Hands(rig.clone(), setup.says, unit.marks.clone()),
         };
         let stop = async {
             tokio::select! {

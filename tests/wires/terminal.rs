@@ -5,7 +5,7 @@ use crate::texts::{SHORT, unit};
 use rampart::record::Run;
 use rampart::sys::Terminal;
 use std::process::{Child, Stdio};
-use tokio::io::AsyncReadExt;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
 
 const PACE: &str = "4";
 
@@ -74,5 +74,36 @@ fn a_terminal_that_goes_away_does_not_end_a_run() {
         assert_eq!(Run::open(&folder).unwrap().starts(3).unwrap().len(), 10);
         assert!(folder.join("report.html").exists());
         assert!(standin.end().contains("output 1 off"));
+    });
+}
+
+#[test]
+fn a_line_typed_while_a_question_stands_is_its_answer_and_any_other_a_mark() {
+    runtime().block_on(async {
+        let standin = StandIn::start(&unit(""), PACE);
+        // Without a patch panel the operator is asked.
+        let bench = std::fs::read_to_string(standin.path().join("bench.toml")).unwrap();
+        let asks: String = bench.split("[patch]").next().unwrap().into();
+        standin.write("bench.toml", &asks);
+        let question = "[[stage]]\ndo = \"ask\"\nsay = \"Is the lid on?\"\naccept = [\"yes\"]\n";
+        let plan = SHORT.replacen("[[stage]]", &format!("{question}[[stage]]"), 1);
+        let mut terminal = Terminal::open().unwrap();
+        standin.write("plan.toml", &plan);
+        let stream = || Stdio::from(std::fs::OpenOptions::new().read(true).write(true).open(terminal.path()).unwrap());
+        let mut child =
+            rampart(standin.path(), &["run", "plan.toml"]).stdin(stream()).stdout(stream()).stderr(stream()).spawn().unwrap();
+        let mut seen = String::new();
+        until(&mut terminal, &mut seen, "Is the lid on?").await;
+        terminal.write_all(b"yes\n").await.unwrap();
+        until(&mut terminal, &mut seen, "stage 2/").await;
+        terminal.write_all(b"\nsprayed U7 cold\n").await.unwrap();
+        until(&mut terminal, &mut seen, "marked: sprayed U7 cold").await;
+        until(&mut terminal, &mut seen, "Report: ").await;
+        assert_eq!(child.wait().unwrap().code(), Some(0), "{seen}");
+        let run = Run::open(&only_run(standin.path())).unwrap();
+        let marks: Vec<String> = run.marks().unwrap().into_iter().map(|m| m.text).collect();
+        assert_eq!(marks, ["sprayed U7 cold"]);
+        let answers: Vec<String> = run.events().unwrap().into_iter().filter(|e| e.kind == "answer").map(|e| e.text).collect();
+        assert!(answers.contains(&"yes".to_owned()), "{answers:?}");
     });
 }

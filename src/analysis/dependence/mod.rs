@@ -15,6 +15,7 @@ use super::proportion::{Interval, clopper_pearson};
 use crate::units::Unit;
 use firth::{FitError, Model};
 use runs::Runs;
+use std::borrow::Cow;
 
 /// How the odds of failing are taken to follow a condition.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,13 +26,18 @@ pub enum Along {
     Straight,
     /// Around a cycle of this length, as the hours of a day.
     Cycle(f64),
+    /// With whether it held, 1, or not, 0; once and for good, or from time to time.
+    Held {
+        /// It was so from one start on, and not before.
+        for_good: bool,
+    },
 }
 
 /// A condition with its value before each start, where it is known.
 #[derive(Clone, Debug)]
 pub struct Condition {
     /// What it is called.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Its unit, where it has one.
     pub unit: Option<Unit>,
     /// How it is taken to act.
@@ -59,7 +65,7 @@ pub struct End {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Dependence {
     /// The condition's name.
-    pub on: &'static str,
+    pub on: Cow<'static, str>,
     /// Its unit.
     pub unit: Option<Unit>,
     /// How it was taken to act.
@@ -71,22 +77,24 @@ pub struct Dependence {
     /// The same, with all that was looked at taken into account (Holm).
     pub adjusted: f64,
     /// By how much each doubling, or the way from the lower to the upper third,
-    /// multiplies the odds of failing, with its 95 % interval. For the strongest alone,
-    /// where it is not put down to chance.
+    /// multiplies the odds of failing, with its 95 % interval. For the strongest alone but
+    /// for [`Along::Held`], where it is not put down to chance.
     pub odds: Option<(f64, f64, f64)>,
-    /// The rates at the lower and at the upper third. As `odds`.
+    /// The rates at the lower and at the upper third. As `odds`; of [`Along::Held`] always,
+    /// without it and with it.
     pub ends: Option<(End, End)>,
     /// The factor of the odds, as in `odds`, that four of five such stages would show.
     pub visible: Option<f64>,
-    /// The condition that goes with it most. As `odds`.
+    /// The condition that goes with it most. As `odds`; of [`Along::Held`] wherever it is
+    /// not put down to chance.
     pub beside: Option<Beside>,
 }
 
 /// A condition that goes together with another.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Beside {
     /// The other condition's name.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Spearman's rank correlation of the two.
     pub correlation: f64,
     /// The chance of so strong a dependence without any, with the other taken into
@@ -128,9 +136,16 @@ pub fn look(failed: &[bool], conditions: &[Condition]) -> Looked {
     }
     let of_runs = adjusted.get(found.len()).copied();
     found.sort_by(|a, b| a.0.p.total_cmp(&b.0.p));
-    if let Some((strongest, condition)) = found.first_mut().filter(|(d, _)| d.adjusted < FALSE_ALARM) {
-        detail(failed, strongest, condition);
-        strongest.beside = conditions
+    let mut first = true;
+    for (dependence, condition) in found.iter_mut().filter(|(d, _)| d.adjusted < FALSE_ALARM) {
+        let held = matches!(condition.along, Along::Held { .. });
+        if !held && !std::mem::take(&mut first) {
+            continue;
+        }
+        if !held {
+            detail(failed, dependence, condition);
+        }
+        dependence.beside = conditions
             .iter()
             .filter(|c| c.name != condition.name)
             .filter_map(|other| beside(failed, condition, other))
@@ -215,7 +230,7 @@ fn known(failed: &[bool], condition: &Condition) -> Option<Known> {
             let turn = |v: &f64| v / length * std::f64::consts::TAU;
             (vec![values.iter().map(|v| turn(v).cos()).collect(), values.iter().map(|v| turn(v).sin()).collect()], 1.0)
         }
-        Along::Doubling | Along::Straight => {
+        Along::Doubling | Along::Straight | Along::Held { .. } => {
             let along: Vec<f64> = values.iter().map(|v| if condition.along == Along::Doubling { v.log2() } else { *v }).collect();
             let (mean, deviation) = (sums::mean(&along)?, sums::deviation(&along).filter(|d| *d > 0.0)?);
             (vec![along.iter().map(|v| (v - mean) / deviation).collect()], deviation)
@@ -229,15 +244,16 @@ fn single(failed: &[bool], condition: &Condition) -> Option<Dependence> {
     let model = Model { columns: &known.columns, failed: &known.failed };
     let tested: Vec<usize> = (1..=known.columns.len()).collect();
     let p = model.fit(&[]).and_then(|full| model.chance_without(&full, &tested)).ok()?;
+    let ends = if matches!(condition.along, Along::Held { .. }) { ends(&known) } else { None };
     Some(Dependence {
-        on: condition.name,
+        on: condition.name.clone(),
         unit: condition.unit,
         along: condition.along,
         counted: known.failed.len() as u64,
         p,
         adjusted: 1.0,
         odds: None,
-        ends: None,
+        ends,
         visible: None,
         beside: None,
     })
@@ -263,7 +279,7 @@ fn detail(failed: &[bool], strongest: &mut Dependence, condition: &Condition) {
 /// units of the column; `None` for a cycle.
 fn step(known: &Known, condition: &Condition) -> Option<f64> {
     match condition.along {
-        Along::Doubling => Some(1.0 / known.scale),
+        Along::Doubling | Along::Held { .. } => Some(1.0 / known.scale),
         Along::Straight => {
             let mut sorted = known.values.clone();
             sorted.sort_by(f64::total_cmp);
@@ -317,7 +333,7 @@ fn beside(failed: &[bool], condition: &Condition, other: &Condition) -> Option<B
     }
     let pairs: Vec<(f64, f64)> = first.values.iter().copied().zip(second.values.iter().copied()).collect();
     let correlation = spearman(&pairs)?;
-    let mut made = Beside { name: other.name, correlation, p: None, other: None };
+    let mut made = Beside { name: other.name.clone(), correlation, p: None, other: None };
     if correlation.abs() < INSEPARABLE {
         let columns: Vec<Vec<f64>> = first.columns.into_iter().chain(second.columns).collect();
         let model = Model { columns: &columns, failed: &first.failed };

@@ -15,7 +15,7 @@ const WIDEST: f64 = 1000.0;
 /// The strongest dependence, or that none is to be seen; and clusters in the order.
 pub(super) fn dependence(looked: &Looked, failed: u64, counted: u64) -> Vec<Finding> {
     let mut made = Vec::new();
-    let strongest = looked.dependences.first().filter(|d| d.adjusted < FALSE_ALARM);
+    let strongest = looked.dependences.iter().find(|d| !is_mark(d)).filter(|d| d.adjusted < FALSE_ALARM);
     if let Some(strongest) = strongest {
         made.push(depends(strongest, looked));
     }
@@ -38,8 +38,49 @@ pub(super) fn dependence(looked: &Looked, failed: u64, counted: u64) -> Vec<Find
     if made.is_empty() {
         made.extend(none(looked, failed, counted));
     }
+    made.extend(looked.dependences.iter().filter(|d| is_mark(d)).filter_map(|d| marked(d, looked)));
     made
 }
+
+fn is_mark(dependence: &Dependence) -> bool {
+    matches!(dependence.along, Along::Held { .. })
+}
+
+/// What a mark of the operator's has changed, or that nothing is to be seen of it.
+fn marked(mark: &Dependence, looked: &Looked) -> Option<Finding> {
+    let (without, with) = mark.ends?;
+    let told = |end: End| {
+        let (low, high) = (spelled(end.rate.low.0, Unit::Percent), spelled(end.rate.high.0, Unit::Percent));
+        format!("{} of {} failed ({low} to {high})", end.failed, end.counted)
+    };
+    let (inside, outside) = match mark.along {
+        Along::Held { for_good: true } => ("after", "before it"),
+        _ => ("under", "otherwise"),
+    };
+    let rates = format!("{inside} the {} {}, {outside} {}", mark.on, told(with), told(without));
+    let found = mark.adjusted < FALSE_ALARM;
+    let (verb, advice) = match (found, mark.adjusted < SURE) {
+        (true, true) => ("", CONFIRM),
+        (true, false) => (" It is not sure yet.", CONFIRM),
+        (false, _) => (" So much of a difference chance makes often: nothing is to be seen of it.", ""),
+    };
+    let together = mark.beside.as_ref().map_or(String::new(), |b| entangled(&mark.on, b));
+    let sentence = format!("{}. {}.{verb}{together}", capital(&rates), capital(&chance(mark.adjusted)));
+    let mut made = Finding::new(if found { "starts-mark" } else { "starts-mark-nothing" }, Severity::Note, sentence)
+        .figure(plain("chance", mark.adjusted))
+        .figure(plain("tests", (looked.dependences.len() + usize::from(looked.runs.is_some())) as f64));
+    if !advice.is_empty() {
+        made = made.advise(advice);
+    }
+    for (name, end) in [("failing rate with it", with), ("failing rate without it", without)] {
+        let figure = Figure::quantity(name, end.failed as f64 / end.counted.max(1) as f64, Unit::Percent, None);
+        made = made.figure(figure.within(end.rate.low.0, end.rate.high.0, end.rate.confidence));
+    }
+    Some(made)
+}
+
+/// What a single mark has changed may have come with time.
+const CONFIRM: &str = "Undo what was done there and see whether the failures come back, two or three times to and fro, with a mark each time: what followed one mark alone may have come with the time.";
 
 /// A figure without a unit.
 fn plain(name: &str, value: f64) -> Figure {
@@ -63,7 +104,7 @@ fn depends(strongest: &Dependence, looked: &Looked) -> Finding {
                 spelled(end.rate.high.0, Unit::Percent)
             )
         };
-        match strongest.on {
+        match &*strongest.on {
             LIMITING => format!(": {}; {}", of(low, "without it"), of(high, "with it")),
             _ => {
                 let edge = |value: f64| strongest.unit.map_or_else(|| format!("{value:.0}"), |unit| spelled(value, unit));
@@ -92,14 +133,14 @@ fn depends(strongest: &Dependence, looked: &Looked) -> Finding {
         }
         _ => String::new(),
     };
-    let together = strongest.beside.map_or(String::new(), |b| entangled(strongest.on, &b));
+    let together = strongest.beside.as_ref().map_or(String::new(), |b| entangled(&strongest.on, b));
     let sentence =
         format!("The failures {may} on the {}{rates}.{odds} {}.{together}", strongest.on, capital(&chance(strongest.adjusted)));
     let more = strongest.odds.is_some_and(|(factor, ..)| factor > 1.0);
     let reserve =
         if strongest.adjusted < SURE { "" } else { " It is not sure yet: make more starts before anything is concluded." };
     let mut made = Finding::new("starts-depend", Severity::Note, sentence)
-        .advise(format!("{}{reserve}", advice(strongest.on, more)))
+        .advise(format!("{}{reserve}", advice(&strongest.on, more)))
         .figure(plain("chance", strongest.adjusted));
     if let Some((factor, low, high)) = strongest.odds.filter(|(.., high)| *high <= WIDEST) {
         let name =
@@ -113,8 +154,9 @@ fn depends(strongest: &Dependence, looked: &Looked) -> Finding {
             made = made.figure(figure.within(end.rate.low.0, end.rate.high.0, end.rate.confidence));
         }
     }
-    let others: Vec<&Dependence> = looked.dependences.iter().skip(1).filter(|d| d.adjusted < FALSE_ALARM).collect();
-    if let Some(beside) = strongest.beside.filter(|b| others.iter().any(|d| d.on == b.name)) {
+    let others: Vec<&Dependence> =
+        looked.dependences.iter().filter(|d| d.on != strongest.on && d.adjusted < FALSE_ALARM).collect();
+    if let Some(beside) = strongest.beside.as_ref().filter(|b| others.iter().any(|d| d.on == b.name)) {
         made = made.figure(plain(&format!("rank correlation with {}", beside.name), beside.correlation));
     }
     made
@@ -122,7 +164,7 @@ fn depends(strongest: &Dependence, looked: &Looked) -> Finding {
 
 /// What goes together with it, and whether these starts can tell the two apart.
 fn entangled(on: &str, beside: &Beside) -> String {
-    let (name, r) = (beside.name, beside.correlation);
+    let (name, r) = (&beside.name, beside.correlation);
     match (beside.p, beside.other) {
         (Some(own), Some(other)) => match (own < FALSE_ALARM, other < FALSE_ALARM) {
             (true, false) => {
@@ -186,13 +228,17 @@ fn none(looked: &Looked, failed: u64, counted: u64) -> Option<Finding> {
             Finding::new("starts-no-dependence", Severity::Note, sentence)
         });
     }
-    let mut names: Vec<String> = looked.dependences.iter().map(|d| format!("the {}", d.on)).collect();
+    let mut names: Vec<String> = looked.dependences.iter().filter(|d| !is_mark(d)).map(|d| format!("the {}", d.on)).collect();
     if looked.runs.is_some() {
         names.push("clusters in their order".into());
     }
     let last = names.pop()?;
     let tried = if names.is_empty() { last } else { format!("{} or {last}", names.join(", ")) };
-    let off = looked.dependences.iter().find(|d| d.along == Along::Doubling).or_else(|| looked.dependences.first());
+    let off = looked
+        .dependences
+        .iter()
+        .find(|d| d.along == Along::Doubling)
+        .or_else(|| looked.dependences.iter().find(|d| !is_mark(d)));
     let would = off.and_then(|d| Some((d, d.visible?))).map_or(String::new(), |(d, factor)| match d.along {
         Along::Doubling => format!(
             " One that multiplies the odds of failing by {factor:.1} or more for each doubling of the {} would have been seen in four of five such stages.",
@@ -206,7 +252,7 @@ fn none(looked: &Looked, failed: u64, counted: u64) -> Option<Finding> {
     let sentence =
         format!("No dependence of the failures on {tried} is to be seen, with {failed} failed of {counted} starts.{would}");
     let mut made = Finding::new("starts-no-dependence", Severity::Note, sentence);
-    for d in &looked.dependences {
+    for d in looked.dependences.iter().filter(|d| !is_mark(d)) {
         made = made.figure(plain(&format!("chance, {}", d.on), d.adjusted));
     }
     Some(made)

@@ -88,7 +88,7 @@ fn holms_correction_and_ranks_are_the_textbooks() {
 fn conditions(n: usize, random: &mut ChaCha8Rng) -> Vec<Condition> {
     let offs: Vec<f64> = (0..n).map(|_| 0.3 * 20.0_f64.powf(random.random::<f64>())).collect();
     let left = offs.iter().map(|t| Some(5.0 * (-t / 0.4).exp() + 0.02 * random.random::<f64>())).collect();
-    let condition = |name, along, span, values| Condition { name, unit: None, along, span, values };
+    let condition = |name: &'static str, along, span, values| Condition { name: name.into(), unit: None, along, span, values };
     vec![
         condition("off-time", Along::Doubling, 1.1, offs.into_iter().map(Some).collect()),
         condition("left", Along::Straight, 0.01, left),
@@ -138,7 +138,7 @@ fn a_dependence_that_is_there_is_found_and_named_and_its_interval_holds() {
         let (_, low, high) = first.odds.unwrap();
         covered += u32::from(low <= 2.0 && 2.0 <= high);
         foretold += first.visible.unwrap();
-        assert!(first.beside.is_some_and(|b| b.name == "left" && b.correlation < -0.9), "{first:?}");
+        assert!(first.beside.as_ref().is_some_and(|b| b.name == "left" && b.correlation < -0.9), "{first:?}");
     }
     // Found in nearly all, and the interval of 95 % holds in 95 % but for four standard deviations.
     assert!(found >= 85, "seed {seed}: found in {found} of 100");
@@ -152,7 +152,7 @@ fn complete_separation_has_a_size_and_a_chance() {
     let n = 40;
     let offs: Vec<Option<f64>> = (0..n).map(|i| Some(0.1 * 1.1_f64.powi(i))).collect();
     let failed: Vec<bool> = (0..n).map(|i| i >= 30).collect();
-    let condition = Condition { name: "off-time", unit: None, along: Along::Doubling, span: 1.1, values: offs };
+    let condition = Condition { name: "off-time".into(), unit: None, along: Along::Doubling, span: 1.1, values: offs };
     let looked = look(&failed, &[condition]);
     let first = &looked.dependences[0];
     let (factor, low, high) = first.odds.unwrap();

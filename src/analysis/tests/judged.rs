@@ -107,7 +107,7 @@ fn failing_starts_are_told_with_their_exact_interval_and_what_they_hang_on() {
     let mut rows: Vec<Row> = (0..96).map(|i| row(Outcome::Started, 0.5 + f64::from(i) * 0.01)).collect();
     rows.extend((0..4).map(|i| row(Outcome::OtherState, 5.0 + f64::from(i))));
     rows.extend((0..3).map(|_| row(Outcome::Void, 1.0)));
-    let summary = summarise(&rows, None);
+    let summary = summarise(&rows, None, &[]);
     assert_eq!((summary.good, summary.failed, summary.void), (96, 4, 3));
     let exact = proportion::clopper_pearson(4, 100, 0.95).unwrap();
     assert_eq!(summary.rate, Some(exact));
@@ -127,20 +127,23 @@ fn failing_starts_are_told_with_their_exact_interval_and_what_they_hang_on() {
 #[test]
 fn no_failures_claim_no_more_than_their_number_allows() {
     let rows: Vec<Row> = (0..60).map(|i| row(Outcome::Started, f64::from(i))).collect();
-    let found = finding::starts(&summarise(&rows, None), Amperes(0.12), &["running", "asleep"]);
+    let found = finding::starts(&summarise(&rows, None, &[]), Amperes(0.12), &["running", "asleep"]);
     // 1 - 0.05^(1/60).
     assert!(found[0].sentence.contains("below 4.87 %"), "{}", found[0].sentence);
     let none: Vec<Row> = (0..5).map(|_| row(Outcome::Void, 1.0)).collect();
-    assert_eq!(finding::starts(&summarise(&none, None), Amperes(0.12), &["running", "asleep"])[0].severity, Severity::Undecided);
+    assert_eq!(
+        finding::starts(&summarise(&none, None, &[]), Amperes(0.12), &["running", "asleep"])[0].severity,
+        Severity::Undecided
+    );
 }
 
 #[test]
 fn a_limit_near_the_running_current_is_pointed_at() {
     let rows: Vec<Row> = (0..60).map(|i| row(Outcome::Started, f64::from(i))).collect();
-    let found = finding::starts(&summarise(&rows, None), Amperes(0.02), &["running", "asleep"]);
+    let found = finding::starts(&summarise(&rows, None, &[]), Amperes(0.02), &["running", "asleep"]);
     assert!(found.iter().any(|f| f.code == "limit-near-running"));
     assert!(
-        !finding::starts(&summarise(&rows, None), Amperes(0.12), &["running", "asleep"])
+        !finding::starts(&summarise(&rows, None, &[]), Amperes(0.12), &["running", "asleep"])
             .iter()
             .any(|f| f.code == "limit-near-running")
     );
@@ -161,7 +164,7 @@ fn one_failure_asks_for_more_starts_and_not_for_a_thousand_good_ones() {
     let advice = |failed: usize, good: usize| {
         let rows: Vec<Row> =
             std::iter::repeat_n(row(Outcome::NoState), failed).chain(std::iter::repeat_n(row(Outcome::Started), good)).collect();
-        finding::starts(&summarise(&rows, None), Amperes(0.1), &["running"]).remove(0).advice.unwrap()
+        finding::starts(&summarise(&rows, None, &[]), Amperes(0.1), &["running"]).remove(0).advice.unwrap()
     };
     assert!(
         advice(1, 9).contains("would take 1184 starts") && advice(1, 9).contains("make more starts first"),

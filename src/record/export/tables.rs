@@ -35,7 +35,7 @@ const HELD: [&str; 10] =
     ["trial_begin", "trial_end", "begun", "ended", "stage_begin", "stage_end", "reading", "start_begin", "start_end", "finding"];
 
 /// The names of the others, where they are not the table's own, and what a row is.
-const NAMED: [(&str, &str, &str); 9] = [
+const NAMED: [(&str, &str, &str); 10] = [
     ("resumed", "resumed", "that the run was taken up again"),
     ("file", "files", "a text that the run followed, whole"),
     ("instrument", "instruments", "an instrument, when it was opened"),
@@ -45,6 +45,7 @@ const NAMED: [(&str, &str, &str); 9] = [
     ("event", "events", "what happened beside the readings"),
     ("measure", "measures", "a quantity that a part of a lot was judged by, in the unit named beside it without prefix"),
     ("control", "controls", "a point of a control part's chart, in the unit named beside it without prefix"),
+    ("mark", "marks", "what the operator said that was done to the unit"),
 ];
 
 use Kind::{Integer, Moment, Real, Text};

@@ -20,6 +20,13 @@ pub trait Device: std::any::Any + std::fmt::Debug + Send {
     /// convergence.
     fn currents(&self, time: f64, volts: &[f64], currents: &mut [f64], slopes: &mut [f64]);
 
+    /// Where to look instead of at `trial`, the voltages that an iteration would go to from
+    /// `last`: a device whose currents bend sharply says so where one would leap over both
+    /// ends of a steep stretch, and back, for ever. Only a trial is moved, never a solution.
+    fn limit(&self, time: f64, last: &[f64], trial: &mut [f64]) {
+        let _ = (time, last, trial);
+    }
+
     /// Above zero: at these voltages the device changes its state at once. The solver
     /// finds the moment at which it rises through zero, to rounding, and calls
     /// [`Device::change`]. In volts, or any other measure that is continuous.

@@ -48,6 +48,7 @@ impl System {
         }
         let mut worst = 0;
         for round in 0..ROUNDS {
+            self.rounds += 1;
             self.linearise(alpha, memory)?;
             let next = &mut self.next;
             self.matrix.solve(&self.trial_right, next);
@@ -94,39 +95,43 @@ impl System {
             right[pn.b] += offset;
         }
         for own in self.devices.iter().filter(|d| d.live) {
-            let count = own.nodes.len();
-            for (i, node) in own.nodes.iter().enumerate() {
-                let row = &own.used[i * count..(i + 1) * count];
-                let linear: f64 = row.iter().zip(&own.volts).map(|(slope, volts)| slope * volts).sum();
-                right[*node] -= own.currents[i] - linear;
+            let rows = own.nodes.iter().zip(own.used.chunks_exact(own.nodes.len().max(1)));
+            for ((node, slopes), current) in rows.zip(&own.currents) {
+                let linear: f64 = slopes.iter().zip(&own.volts).map(|(slope, volts)| slope * volts).sum();
+                right[*node] -= current - linear;
             }
         }
         Ok(())
     }
 
+    /// What is linear at a node, in siemens; nothing moves ground.
+    fn firm(&self, node: usize) -> f64 {
+        self.diagonals.get(node).map_or(f64::INFINITY, |slot| self.base[*slot].abs())
+    }
+
     /// Whether the slopes that the factors hold will do for those of the last trial.
     fn slopes_are_near(&self, alpha: f64) -> bool {
-        // What is linear at a node; the trash index for ground has no bound to give.
-        let firm = |node: usize| self.diagonals.get(node).map_or(f64::INFINITY, |slot| self.base[*slot].abs());
-        let near = |used: f64, now: f64, at: f64| (used - now).abs() <= SLOPE * now.abs().max(at);
+        let near = |used: f64, now: f64, a: usize, b: usize| {
+            let off = (used - now).abs();
+            off <= SLOPE * now.abs() || off <= SLOPE * self.firm(a).min(self.firm(b))
+        };
         let mut junctions = self.junctions.iter().filter(|j| j.live);
         let mut devices = self.devices.iter().filter(|d| d.live);
-        junctions.all(|j| near(j.used, j.at.conductance + alpha * j.at.capacitance, firm(j.a).min(firm(j.b))))
+        junctions.all(|j| near(j.used, j.at.conductance + alpha * j.at.capacitance, j.a, j.b))
             && devices.all(|d| {
-                let count = d.nodes.len();
-                let mut slopes = d.used.iter().zip(&d.slopes).enumerate();
-                slopes.all(|(i, (used, now))| {
-                    let at = || firm(d.nodes[i / count]).min(firm(d.nodes[i % count]));
-                    used == now || near(*used, *now, at())
-                })
+                let pairs = d.nodes.iter().flat_map(|i| d.nodes.iter().map(move |j| (*i, *j)));
+                pairs.zip(d.used.iter().zip(&d.slopes)).all(|((i, j), (used, now))| near(*used, *now, i, j))
             })
     }
 
     /// Evaluates every part at the new trial, `share` of the way. `None`: it has settled;
-    /// else a node where it has not.
+    /// else a node where it has not. A current that is missed by less than what moves its
+    /// node's voltage by what may be missed there is not missed.
     fn follow(&mut self, time: f64, alpha: f64, memory: &[f64], share: f64) -> Option<usize> {
         let next = &self.next;
         let (miss_share, miss_volts) = (self.miss_share, self.miss_volts);
+        let (base, diagonals, size) = (&self.base, &self.diagonals, self.size);
+        let firm = |node: usize| diagonals.get(node).map_or(0.0, |slot| base[*slot].abs());
         let mut unsettled = None;
         for pn in self.junctions.iter_mut().filter(|j| j.live) {
             let volts = next[pn.a] - next[pn.b];
@@ -139,7 +144,7 @@ impl System {
             let slope = pn.at.conductance + alpha * pn.at.capacitance;
             let allowed = CURRENT + miss_share * predicted.abs() + miss_volts * slope;
             if (limited - volts).abs() > miss_volts || missed > allowed {
-                unsettled = Some(if pn.a < self.size { pn.a } else { pn.b });
+                unsettled = Some(if pn.a < size { pn.a } else { pn.b });
             }
         }
         for own in self.devices.iter_mut().filter(|d| d.live) {
@@ -147,16 +152,25 @@ impl System {
             for (trial, node) in own.trial.iter_mut().zip(&own.nodes) {
                 *trial = next[*node];
             }
+            own.device.limit(time, &own.volts, &mut own.trial);
+            // Not where the equations have it: they are to be asked again from there.
+            if own.trial.iter().zip(&own.nodes).any(|(trial, node)| (trial - next[*node]).abs() > miss_volts) {
+                unsettled = own.nodes.iter().copied().find(|n| *n < size).or(Some(0));
+            }
             own.predict();
             for (volts, trial) in own.volts.iter_mut().zip(&own.trial) {
                 *volts += share * (*trial - *volts);
             }
             own.evaluate(time);
-            for i in 0..count {
-                let slope: f64 = own.slopes[i * count..(i + 1) * count].iter().fold(0.0, |most, s| most.max(s.abs()));
-                let allowed = CURRENT + miss_share * own.fresh.0[i].abs() + miss_volts * slope;
-                if (own.currents[i] - own.fresh.0[i]).abs() > allowed {
-                    unsettled = own.nodes.iter().copied().find(|n| *n < self.size).or(Some(0));
+            let rows = own.nodes.iter().zip(own.slopes.chunks_exact(count.max(1)));
+            for ((node, slopes), (current, predicted)) in rows.zip(own.currents.iter().zip(&own.fresh)) {
+                let missed = (current - predicted).abs();
+                if missed <= CURRENT + miss_share * predicted.abs() {
+                    continue;
+                }
+                let slope: f64 = slopes.iter().fold(firm(*node), |most, s| most.max(s.abs()));
+                if missed > CURRENT + miss_share * predicted.abs() + miss_volts * slope {
+                    unsettled = own.nodes.iter().copied().find(|n| *n < size).or(Some(0));
                 }
             }
         }
@@ -262,13 +276,10 @@ impl super::system::Own {
 
     /// What the linearisation says of the currents at `trial`, into `fresh`.
     fn predict(&mut self) {
-        let count = self.nodes.len();
-        for i in 0..count {
-            let mut sum = self.currents[i];
-            for j in 0..count {
-                sum += self.used[i * count + j] * (self.trial[j] - self.volts[j]);
-            }
-            self.fresh.0[i] = sum;
+        let rows = self.currents.iter().zip(self.used.chunks_exact(self.nodes.len().max(1)));
+        for (fresh, (current, slopes)) in self.fresh.iter_mut().zip(rows) {
+            let moves = self.trial.iter().zip(&self.volts).map(|(trial, volts)| trial - volts);
+            *fresh = current + slopes.iter().zip(moves).map(|(slope, moved)| slope * moved).sum::<f64>();
         }
     }
 }

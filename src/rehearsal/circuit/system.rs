@@ -108,7 +108,8 @@ pub(super) struct Own {
     pub(super) slopes: Vec<f64>,
     pub(super) used: Vec<f64>,
     pub(super) trial: Vec<f64>,
-    pub(super) fresh: (Vec<f64>, Vec<f64>),
+    /// What the linearisation said of the currents at the trial.
+    pub(super) fresh: Vec<f64>,
     pub(super) part: usize,
 }
 
@@ -160,6 +161,8 @@ pub(super) struct System {
     pub(super) charges: usize,
     /// Currents that are no unknowns: sources, junctions, terminals of devices.
     pub(super) flows: usize,
+    /// Iterations so far.
+    pub(super) rounds: u64,
 }
 
 impl System {
@@ -197,6 +200,7 @@ impl System {
             miss_volts: 1e-8,
             charges: 0,
             flows: 0,
+            rounds: 0,
         };
         for node in 0..system.nodes {
             let slot = system.matrix.slot(node, node);
@@ -321,7 +325,7 @@ impl System {
                     slopes: vec![0.0; square],
                     used: vec![f64::NAN; square],
                     trial: vec![0.0; count],
-                    fresh: (vec![0.0; count], vec![0.0; square]),
+                    fresh: vec![0.0; count],
                     part,
                 });
                 Place::Own(self.devices.len() - 1)

@@ -52,6 +52,8 @@ pub struct Effort {
     pub rejected: u64,
     /// Moments at which something changed.
     pub moments: u64,
+    /// Iterations towards solutions, where a part is not linear.
+    pub iterations: u64,
 }
 
 /// Charge through a part up to its last change, and where its count goes on from.
@@ -267,7 +269,7 @@ impl Transient {
 
     /// What it has cost so far.
     pub fn effort(&self) -> Effort {
-        self.effort
+        Effort { iterations: self.system.rounds, ..self.effort }
     }
 
     /// Takes no step longer than this. Without it steps grow as far as the error allows.

@@ -132,6 +132,11 @@ impl Output {
         self.feed != Feed::Off
     }
 
+    /// Whether it is off in just the way in which this source would leave it.
+    pub fn stays_off(&self, source: Source) -> bool {
+        self.feed == Feed::Off && !self.source.on && self.source.off == source.off
+    }
+
     /// What has tripped, and when, until it is set anew.
     pub fn tripped(&self) -> Option<(Over, f64)> {
         self.tripped
@@ -199,13 +204,20 @@ impl Output {
         (self.wanted(time) - sensed) / self.electrics.resistance
     }
 
+    /// The least and the most that it gives while it holds a voltage.
+    fn reach(&self) -> Option<(f64, f64)> {
+        match self.feed {
+            Feed::Current | Feed::Saturated => None,
+            Feed::Off if self.source.off != OffState::ZeroVolts => None,
+            Feed::Off => Some((-self.electrics.sink.max(1.0), self.source.limit)),
+            Feed::Voltage | Feed::Overloaded => Some((-self.electrics.sink, self.electrics.surge.max(self.source.limit))),
+        }
+    }
+
     /// What it gives, and how steeply that falls with the sensed voltage.
     fn gives(&self, time: f64, sensed: f64) -> (f64, f64) {
-        let (least, most) = match self.feed {
-            Feed::Current | Feed::Saturated => return (self.source.limit, 0.0),
-            Feed::Off if self.source.off != OffState::ZeroVolts => return (0.0, 0.0),
-            Feed::Off => (-self.electrics.sink.max(1.0), self.source.limit),
-            Feed::Voltage | Feed::Overloaded => (-self.electrics.sink, self.electrics.surge.max(self.source.limit)),
+        let Some((least, most)) = self.reach() else {
+            return (if self.feed == Feed::Off { 0.0 } else { self.source.limit }, 0.0);
         };
         let demand = self.demand(time, sensed);
         let slope = if demand > least && demand < most { 1.0 / self.electrics.resistance } else { 0.0 };
@@ -256,6 +268,16 @@ impl Device for Output {
         if let [hh, ht, hs, th, tt, ..] = slopes {
             (*hh, *ht, *hs) = (through, -through, falls);
             (*th, *tt) = (-through, through + bleeds);
+        }
+    }
+
+    fn limit(&self, time: f64, last: &[f64], trial: &mut [f64]) {
+        let (&[_, _, was], [_, _, sensed], Some((least, most))) = (last, trial, self.reach()) else { return };
+        // Between these it regulates: a few millivolts.
+        let wanted = self.wanted(time);
+        let (low, high) = (wanted - most * self.electrics.resistance, wanted - least * self.electrics.resistance);
+        if (was < low && *sensed > high) || (was > high && *sensed < low) {
+            *sensed = 0.5 * (low + high);
         }
     }
 

@@ -111,6 +111,10 @@ impl Wired {
     pub(super) fn set_output(&mut self, source: Source, guards: Guards) {
         let (time, mut volts) = (self.circuit.time().0, self.circuit.voltage(self.held).0);
         let was_on = self.output().is_some_and(Output::is_on);
+        // Registers of an output that stays off: nothing flows otherwise, and the step in hand holds.
+        if !source.on && !was_on && source.off != OffState::ZeroVolts && self.output().is_some_and(|o| o.stays_off(source)) {
+            return;
+        }
         if source.on && !was_on && source.off == OffState::Open {
             // Its switch closes when its capacitor has come to what it finds outside.
             volts = self.circuit.voltage(self.terminal).0;
