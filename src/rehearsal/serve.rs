@@ -265,8 +265,10 @@ impl Speech {
         {
             self.due.push_back((clock.now() + self.lag, response(wire, &rig.quirks(role), &[], Does::Answers(text))));
         }
-        while let Some((_, line)) = self.due.pop_front_if(|(due, _)| *due <= clock.now()) {
-            writer.write_all(&line).await?;
+        while self.due.front().is_some_and(|(due, _)| *due <= clock.now()) {
+            if let Some((_, line)) = self.due.pop_front() {
+                writer.write_all(&line).await?;
+            }
         }
         Ok(())
     }

@@ -161,6 +161,9 @@ fn a_supply_with_its_channel_chosen_by_a_command() {
                 &[
                     ("INST:NSEL 2", ""),
                     ("INSTRUMENT:NSELECT?", "2"),
+                    ("INST:NSEL MAX;NSEL?", "3"),
+                    ("INST:NSEL MIN;NSEL?", "1"),
+                    ("INST:NSEL 2", ""),
                     ("VOLT 5", ""),
                     ("VOLT?", "5.000V"),
                     ("OUTP ON", ""),

@@ -1,5 +1,5 @@
 //! Our figures against reference libraries of other people: Python's scipy,
-//! statsmodels, scikit-learn, ruptures and pyarrow, and the circuit simulator ngspice.
+//! statsmodels, scikit-learn, ruptures, pyarrow and jsonschema, and the circuit simulator ngspice.
 //!
 //! Each module draws its cases from seeds, computes them with the crate, and has a
 //! script beside it compute them anew. Where a peer is not installed a test says so
@@ -27,6 +27,7 @@ mod leakage;
 mod least_squares;
 mod numerics;
 mod pages;
+mod profiles;
 mod rates;
 mod sampling;
 mod states;

@@ -60,10 +60,17 @@ fn kind(root: &mut Part<'_>, numbers: Numbers) -> Option<Kind> {
     let word = root.choice("kind", &[Word::Supply, Word::Meter]);
     let (own, other) = match word {
         Some(Word::Meter) => ("meter", "supply"),
-        _ => ("supply", "meter"),
+        Some(Word::Supply) => ("supply", "meter"),
+        None => {
+            // Of which kind it is decides what is unknown.
+            for name in ["supply", "meter"] {
+                root.passes_over(name);
+                root.table.ignore(name);
+            }
+            return None;
+        }
     };
     root.passes_over(other);
-    word?;
     let Some(mut part) = root.part(own) else {
         return if root.has(own) { None } else { root.table.missing(own, Some(format!("add a [{own}] table"))) };
     };

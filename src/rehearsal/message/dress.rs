@@ -172,7 +172,7 @@ mod tests {
         // QUIRKS row 34.
         assert_eq!(formed("18.00,2.00", &[packed(1, 0.1), packed(4, 0.01)]), "180200");
         let milli = ReplyForm { scale: Some(1e-3), ..ReplyForm::default() };
-        assert_eq!(formed("9.000", &[milli.clone()]), "9000");
+        assert_eq!(formed("9.000", std::slice::from_ref(&milli)), "9000");
         let grouped = ReplyForm { numbers: Numbers { group: Some(','), fields: ';', ..Numbers::default() }, ..milli };
         assert_eq!(formed("9.000", &[grouped]), "9,000");
     }

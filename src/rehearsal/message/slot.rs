@@ -5,6 +5,9 @@ use crate::scpi::error_queue::codes;
 use crate::scpi::program::{Numeric, Parameter};
 use crate::units::Unit;
 
+/// The last channel, whichever number it has.
+pub const LAST: u32 = u32::MAX;
+
 /// What a parameter is taken for.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Slot {
@@ -69,7 +72,8 @@ impl Slot {
             Slot::Flag => filled.flag = Some(parameter.boolean()?),
             Slot::Channel => match parameter.numeric(None)? {
                 Numeric::Value(number) if (0.0..1e6).contains(&number) => filled.channels = vec![number.round() as u32],
-                Numeric::Minimum => filled.channels = vec![1],
+                Numeric::Minimum | Numeric::Default => filled.channels = vec![1],
+                Numeric::Maximum => filled.channels = vec![LAST],
                 _ => return Err(codes::DATA_OUT_OF_RANGE),
             },
             Slot::Channels => filled.channels = parameter.channels()?,

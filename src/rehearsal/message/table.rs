@@ -5,7 +5,7 @@
 //! matched by exactly its long or exactly its short form.
 
 use super::order::{Common, Filled, Function, Item, MeterOrder, Order, Over, SupplyOrder};
-use super::slot::{Slot, fill};
+use super::slot::{LAST, Slot, fill};
 use super::template::{Sent, Template, tidy};
 use super::{standard, words};
 use crate::instrument::profile::{Kind, MeterProfile, Profile, Protection, SentForm, SupplyProfile};
@@ -38,12 +38,15 @@ pub struct Table {
     commands: Vec<Command>,
     /// What was met so far, commands and queries.
     known: [Known; 2],
+    /// How many channels there are.
+    channels: u32,
 }
 
 impl Table {
     /// Compiles a profile's; `standard`: it speaks SCPI.
     pub fn new(profile: &Profile, is_standard: bool) -> Self {
-        let mut table = Self { templates: Vec::new(), commands: Vec::new(), known: Default::default() };
+        let channels = profile.supply().map_or(1, |supply| supply.channels);
+        let mut table = Self { templates: Vec::new(), commands: Vec::new(), known: Default::default(), channels };
         let rows = own(profile);
         for Own { template, unit, order, sent } in rows {
             let is_header = is_standard && sent.iter().all(|form| form.digits.is_none());
@@ -86,7 +89,7 @@ impl Table {
     /// # Errors
     /// The code of what is wrong with it, of the last command that it might have been.
     pub fn understand(&mut self, unit: &Message) -> Result<(Order, Filled), i32> {
-        let Self { commands, known, .. } = self;
+        let Self { commands, known, channels, .. } = self;
         let known = &mut known[usize::from(unit.query)];
         if !known.contains_key(&unit.header) {
             let candidates = candidates(commands, unit)?;
@@ -104,6 +107,7 @@ impl Table {
                     if let (Some(scale), Some(Numeric::Value(value))) = (command.scale, &mut filled.first) {
                         *value *= scale;
                     }
+                    filled.channels.iter_mut().filter(|channel| **channel == LAST).for_each(|channel| *channel = *channels);
                     return Ok((command.order, filled));
                 }
                 Err(code) => wrong = code,
