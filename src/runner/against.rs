@@ -7,7 +7,7 @@ use crate::analysis::compare::course::{Parting, part};
 use crate::analysis::compare::current::{Reference, difference};
 use crate::analysis::compare::feature::{Feature, features};
 use crate::analysis::compare::leakage::{self, AtVoltage};
-use crate::analysis::compare::ramp::{Event, events};
+use crate::analysis::compare::ramp::{Event, Reach, events};
 use crate::analysis::compare::rate::{Group, Rates, rates};
 use crate::analysis::compare::say::{self, Question, Sides};
 use crate::analysis::finding::{Finding, LeakageStep, Severity};
@@ -77,6 +77,8 @@ pub fn hold(subject: &Seen, reference: &[&Seen], global: &[Condition], sides: &S
                     _ => None,
                 })
                 .collect();
+            let reached: Vec<Reach> = others.iter().map(|(ramp, steps)| Reach::of(steps, ramp.to)).collect();
+            held.findings.extend(say::reach(Reach::of(steps, ramp.to), &reached, sides));
             let summaries: Vec<_> = others.iter().map(|(ramp, steps)| summarise(steps, ramp.to)).collect();
             held.events = events(&summarise(steps, ramp.to), &summaries.iter().collect::<Vec<_>>());
             let course = compare(steps, &others.iter().map(|(_, steps)| way_up(steps)).collect::<Vec<_>>());

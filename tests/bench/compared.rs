@@ -174,7 +174,7 @@ fn other_conditions_are_told_first_and_prove_nothing() {
         ("current limit", plain.replace("starting = \"100 mA\"", "starting = \"150 mA\""), BENCH.to_owned()),
         ("voltage", plain.replace("voltage = \"9 V\"\n", "voltage = \"8 V\"\n"), BENCH.to_owned()),
         ("good state", plain.replace("[\"8 mA\", \"20 mA\"]", "[\"1 mA\", \"20 mA\"]"), BENCH.to_owned()),
-        ("leads: resistance", plain.clone(), format!("{BENCH}\n[leads]\nresistance = \"2 ohm\"\n")),
+        ("leads: resistance", plain.clone(), BENCH.replace("80 mohm", "2 ohm")),
     ];
     for (what, plan, bench) in &others {
         let it = compared(&before, &clean(plan, bench));
@@ -187,6 +187,24 @@ fn other_conditions_are_told_first_and_prove_nothing() {
     // What does not matter does not stand in the way.
     let it = compared(&before, &clean(&plain.replace("Does it start?", "And now?"), BENCH));
     assert_eq!(it.exit(), Exit::Within, "{:?}", it.conclusion);
+}
+
+#[test]
+fn what_the_uncertainties_account_for_is_told_and_does_not_stand_in_the_way() {
+    let before = recorded(STARTS, BENCH, 4, 60, lawful(60));
+    let other = BENCH.replace("B0417", "B0999");
+    assert_ne!(other, BENCH);
+    let after = recorded(STARTS, &other, 0, 70, lawful(70));
+    let it = compared(&before, &after);
+    assert_eq!(it.exit(), Exit::Within, "{:?}", it.conclusion);
+    let (matter, told) = it.weighed();
+    assert!(matter.is_empty(), "{matter:?}");
+    assert!(told.iter().any(|(_, c)| c.what == "supply: serial" && c.a.contains("B0417") && c.b.contains("B0999")), "{told:?}");
+    // A plan that differs in its words alone is shown line by line.
+    assert_eq!(it.plan_lines().len(), 0);
+    let renamed = recorded(&STARTS.replace("Does it", "Will it"), BENCH, 0, 70, lawful(70));
+    let page = page(&compared(&before, &renamed));
+    assert!(page.contains("Will it start?") && page.contains("The plans differ in 2 lines"));
 }
 
 #[test]
@@ -247,6 +265,23 @@ fn leakage_is_compared_at_the_same_time_only() {
     assert!(told(&other, "compare-leakage").contains("electrification time"), "{}", told(&other, "compare-leakage"));
     assert_eq!(other.exit(), Exit::Undecided);
     page(&other);
+}
+
+#[test]
+fn a_ramp_that_was_cut_short_on_one_side_is_told() {
+    let plan = "title = \"Up\"\n[unit]\nname = \"a made-up unit\"\nceiling = { voltage = \"9.5 V\", current = \"200 mA\" }\n\
+                [[stage]]\ndo = \"ramp\"\nto = \"9 V\"\nrate = \"1 V/s\"\nlimit = \"60 mA\"\n";
+    let run = |more: &str, seed: u64| rehearse(Setup { plan, unit: unit(more), seed, ..Setup::default() });
+    let (good, shorted) = (run("", 1), run("short = { above = \"6 V\", resistance = \"5 ohm\" }", 2));
+    assert_eq!(shorted.ended.exit, Exit::Tripped, "{}", shorted.ended.how);
+    let better = compared(&shorted.folder, &good.folder);
+    let cut = told(&better, "compare-ramp-cut");
+    assert!(cut.contains("ends at 6.") && cut.contains("comes to its end after"), "{cut}");
+    assert_eq!(better.exit(), Exit::Within, "{:?}", better.conclusion);
+    // The steps after the trip are none of the ramp: current begins where it did.
+    assert!(!told(&better, "compare-ramp").contains("begins never"), "{}", told(&better, "compare-ramp"));
+    let worse = compared(&good.folder, &shorted.folder);
+    assert_eq!(worse.exit(), Exit::Anomaly);
 }
 
 /// A plan with every kind of stage, all of which name a good unit.

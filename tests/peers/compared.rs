@@ -29,11 +29,19 @@ fn distances_and_sizes_are_scipys() {
         })
         .collect();
     let Some(theirs) = python("compared.py", &json!({ "distances": distances, "needed": needed })) else { return };
+    let mut without = 0;
     for (i, ((a, b), theirs)) in distances.iter().zip(theirs["distances"].as_array().unwrap()).enumerate() {
         let ours = distance(a, b).unwrap();
         close(ours.largest, theirs["largest"].as_f64().unwrap(), 1e-12, &format!("pair {i}, distance"));
-        close(ours.chance, theirs["chance"].as_f64().unwrap(), 1e-9, &format!("pair {i}, chance"));
+        match theirs["chance"].as_f64() {
+            Some(chance) => close(ours.chance, chance, 1e-9, &format!("pair {i}, chance")),
+            None => {
+                without += 1;
+                assert!(ours.chance > 0.999, "pair {i}: {}", ours.chance);
+            }
+        }
     }
+    assert!(without < 10, "{without} pairs have no peer");
     for (case, theirs) in needed.iter().zip(theirs["needed"].as_array().unwrap()) {
         assert_eq!(starts_after_needed((case.0, case.1), case.2, case.3), theirs.as_u64(), "{case:?}");
     }

@@ -1,6 +1,6 @@
 //! Two ramps: where current begins, where the unit starts and drops out, on both sides.
 
-use crate::analysis::ramp::{Jump, Place, Summary, Threshold};
+use crate::analysis::ramp::{Jump, Leg, Place, Step, Summary, Threshold};
 use crate::units::Volts;
 
 /// A voltage at which something happens, on both sides.
@@ -40,6 +40,24 @@ impl Event {
     }
 }
 
+/// How far ramps came, of the voltage that each was to reach.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reach {
+    /// The highest voltage that was set on the way up.
+    pub highest: Volts,
+    /// It was the ramp's end.
+    pub whole: bool,
+}
+
+impl Reach {
+    /// Of the steps of a ramp to `to`.
+    pub fn of(steps: &[Step], to: Volts) -> Self {
+        let up = steps.iter().filter(|s| s.leg == Leg::Up);
+        let highest = up.map(|s| s.set).fold(Volts(0.0), Volts::max);
+        Self { highest, whole: highest.0 >= to.0 * (1.0 - 1e-6) }
+    }
+}
+
 /// What happens on either side, in the order of a ramp.
 pub fn events(a: &Summary, b: &[&Summary]) -> Vec<Event> {
     let threshold = |s: &Summary| match s.threshold {
@@ -57,6 +75,7 @@ pub fn events(a: &Summary, b: &[&Summary]) -> Vec<Event> {
     [
         event("a current that can be told from zero begins", &threshold),
         event("it starts", &|s| jump(s.starts)),
+        event("the supply begins to limit", &|s| s.limiting.as_ref().map(|l| l.from)),
         event("it drops out, on the way down", &|s| jump(s.drops_out)),
     ]
     .into_iter()

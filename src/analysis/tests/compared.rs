@@ -1,12 +1,15 @@
 //! Comparisons by hand, and against published figures.
 
 use crate::analysis::Level;
+use crate::analysis::compare::course::part;
 use crate::analysis::compare::current::{Reference, difference};
 use crate::analysis::compare::distribution::distance;
 use crate::analysis::compare::rate::{Group, Shown, rates};
 use crate::analysis::compare::text::{Line, lines};
 use crate::analysis::finding::LeakageStep;
 use crate::analysis::leakage::Soak;
+use crate::analysis::signature::envelope::Alignment;
+use crate::analysis::start::Look;
 use crate::units::{Amperes, Seconds, Volts};
 
 fn group(failed: u64, counted: u64) -> Group {
@@ -135,4 +138,54 @@ fn two_texts_line_by_line() {
     let made = lines("a\nb\nc\n", "a\nx\nc\nd\n").unwrap();
     assert_eq!(made, [Line::Both("a"), Line::A("b"), Line::B("x"), Line::Both("c"), Line::B("d")]);
     assert_eq!(lines("", "").unwrap(), []);
+}
+
+/// The courses of starts of one run: a rise after some `later` than half a second, more or
+/// less, to 12 mA with a ripple; by an instrument whose error is the same in all of them.
+fn run(seed: u64, starts: usize, later: f64, more: f64) -> Vec<Vec<Look>> {
+    use rand::{RngExt, SeedableRng};
+    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    // Limits of error of 1 %, rectangular.
+    let gain = 1.0 + random.random_range(-0.01..0.01);
+    let u = 0.01 / 3_f64.sqrt();
+    (0..starts)
+        .map(|_| {
+            let rise = 0.5 + later + random.random_range(-0.1..0.1);
+            let phase = random.random_range(0.0..0.04);
+            let readings = (0..36).map(|i| phase + 0.04 * f64::from(i));
+            readings
+                .map(|at| {
+                    let ripple = 1.0 + 0.02 * (at * 9.0 + phase * 150.0).sin();
+                    let value = gain * if at < rise { 65e-6 } else { 12e-3 * ripple * (1.0 + more) };
+                    let current = Level::Known { value: Amperes(value), u: Amperes(u * value) };
+                    Look { at: Seconds(at), voltage: None, current, limiting: None }
+                })
+                .collect()
+        })
+        .collect()
+}
+
+#[test]
+fn runs_of_one_unit_take_one_course_and_others_are_told_by_when_they_part() {
+    let part_of = |seed: u64, later: f64, more: f64| {
+        let (good, other) = (run(seed, 20, 0.0, 0.0), run(9000 + seed, 20, later, more));
+        let good: Vec<&[Look]> = good.iter().map(Vec::as_slice).collect();
+        let other: Vec<&[Look]> = other.iter().map(Vec::as_slice).collect();
+        part(&good, &other, Alignment::SwitchOn).unwrap()
+    };
+    let alarms = (0..200).filter(|seed| part_of(*seed, 0.0, 0.0).differ()).count();
+    assert!(alarms <= 4, "{alarms} of 200 runs of the same unit are said to differ");
+    // Another of its kind, 5 % apart, is still a good one.
+    let apart = (0..100).filter(|seed| part_of(*seed, 0.0, 0.05).differ()).count();
+    assert!(apart <= 2, "{apart} of 100");
+    let (mut late, mut more) = (0, 0);
+    for seed in 0..100 {
+        let parting = part_of(seed, 0.4, 0.0);
+        late += usize::from(parting.differ());
+        // They part when the good ones have risen and these have not.
+        let at = parting.at.unwrap().0;
+        assert!((0.5..0.8).contains(&at), "seed {seed}: {at}");
+        more += usize::from(part_of(seed, 0.0, 0.4).differ());
+    }
+    assert_eq!((late, more), (100, 100), "of 100: 0.4 s later, 40 % more");
 }

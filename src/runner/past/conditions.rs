@@ -7,9 +7,10 @@ use super::flat::flat;
 use super::{Past, Seen, What};
 use crate::analysis::compare::condition::{Condition, Part};
 use crate::analysis::compare::distribution::distance;
+use crate::analysis::compare::text::{Line, lines};
 use crate::analysis::rank::median;
-use crate::document::Document;
 use crate::plan::{Leakage, Limits, Log, OffTimes, Order, Ramp, Spacing, StageKind, Start, Way};
+use crate::record::FileRow;
 use crate::units::{Seconds, Unit, engineering};
 use std::collections::BTreeSet;
 use std::fmt::Display;
@@ -129,18 +130,26 @@ fn instruments(a: &Past, b: &Past) -> Vec<Condition> {
         .collect()
 }
 
+/// Lines of a changed profile that are shown of each side.
+const SHOWN: usize = 4;
+
 fn profiles(a: &Past, b: &Past) -> Vec<Condition> {
-    let of =
-        |p: &Past| p.files.iter().filter(|f| f.kind == "profile").map(|f| (f.name.clone(), f.text.clone())).collect::<Vec<_>>();
+    let of = |p: &Past| -> Vec<FileRow> { p.files.iter().filter(|f| f.kind == "profile").cloned().collect() };
     let (a, b) = (of(a), of(b));
     let mut made = Vec::new();
-    for (name, text) in &a {
-        if let Some((_, other)) = b.iter().find(|(n, t)| n == name && t != text) {
-            let changed = Document::new(name.as_str(), other.as_str()).text.lines().count();
-            let sides = (format!("{} lines", text.lines().count()), format!("{changed} lines, of another text"));
-            let why = "the profile's text has changed: each run has the uncertainties of its own";
-            made.push(Condition::told(format!("profile {name}"), sides, why));
-        }
+    for x in &a {
+        let Some(y) = b.iter().find(|y| y.name == x.name && y.text != x.text) else { continue };
+        let differing = lines(&x.text, &y.text).unwrap_or_default();
+        let side = |pick: fn(&Line<'_>) -> Option<String>| {
+            let all: Vec<String> = differing.iter().filter_map(pick).collect();
+            let more = if all.len() > SHOWN { format!(" … ({} lines in all)", all.len()) } else { String::new() };
+            let some: Vec<&str> = all.iter().take(SHOWN).map(String::as_str).collect();
+            if some.is_empty() { "nothing in their place".to_owned() } else { format!("{}{more}", some.join(" | ")) }
+        };
+        let first = side(|l| if let Line::A(text) = l { Some(text.trim().to_owned()) } else { None });
+        let second = side(|l| if let Line::B(text) = l { Some(text.trim().to_owned()) } else { None });
+        let why = "the profile's text has changed: each run has the uncertainties of its own, and was asked in its own words";
+        made.push(Condition::told(format!("profile {}", x.name), (first, second), why));
     }
     made
 }

@@ -115,10 +115,15 @@ impl Past {
     /// Reads a run's record; `most` is the number of courses of each kind that are kept.
     ///
     /// # Errors
-    /// The record's; its plan can no longer be read.
+    /// The record's; its plan can no longer be read; it is the inspection of a lot.
     pub fn read(folder: &Path, unit: Option<&str>, most: usize) -> Result<Self, RecordError> {
         let run = Run::open(folder)?;
         let name = run.folder().file_name().map_or_else(|| folder.display().to_string(), |n| n.to_string_lossy().into_owned());
+        if run.lot()?.is_some() {
+            return Err(RecordError::NoRun(format!(
+                "{name} is the inspection of a lot: its own report compares it with earlier lots"
+            )));
+        }
         let Some(plan) = plan_of(&run)? else {
             return Err(RecordError::NoRun(format!("the plan in the record {name} cannot be read by this tool")));
         };
@@ -247,6 +252,9 @@ pub fn way_up(steps: &[Step]) -> Vec<Good> {
     up.filter_map(|s| Some(Good { volts: s.voltage?, current: s.current })).collect()
 }
 
+/// From this voltage on a supply that reads none, and regulates neither, is off.
+const GONE: Volts = Volts(0.5);
+
 /// The steps of the last time that the ramp was carried out.
 pub fn steps(ramp: &Ramp, readings: &[ReadingRow]) -> Vec<Step> {
     let by = if readings.iter().any(|r| r.role == "meter" && r.measurand == "current") { "meter" } else { "supply" };
@@ -261,6 +269,11 @@ pub fn steps(ramp: &Ramp, readings: &[ReadingRow]) -> Vec<Step> {
             continue;
         }
         let (leg, set) = ramp.leg(step);
+        // What is read after the output has gone off by itself is no step of the ramp.
+        let gone = |supply: &ReadingRow| supply.regulation == "neither" && supply.value.is_none();
+        if set > GONE && at_supply.is_some_and(gone) {
+            continue;
+        }
         if made.last().is_some_and(|last| last.set > set && leg == Leg::Up) {
             made.clear();
         }

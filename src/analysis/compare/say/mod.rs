@@ -7,7 +7,7 @@ mod rate;
 
 pub use course::{courses, failing};
 pub use leakage::leakage;
-pub use ramp::ramps;
+pub use ramp::{ramps, reach};
 pub use rate::{bounds, rates};
 
 use super::current::{Difference, Reference};

@@ -1,11 +1,11 @@
 //! Two ramps in sentences: what happens where, and where their currents part first.
 
 use super::{Sides, other_conditions};
-use crate::analysis::compare::ramp::Event;
+use crate::analysis::compare::ramp::{Event, Reach};
 use crate::analysis::finding::{Figure, Finding, Severity};
 use crate::analysis::ramp::Place;
 use crate::analysis::ramp::compare::{ALIKE, Comparison};
-use crate::units::{Unit, with_uncertainty};
+use crate::units::{Unit, Volts, with_uncertainty};
 
 fn place(place: Place) -> String {
     if place.volts.0 == 0.0 { "from zero volts".into() } else { format!("at {place}") }
@@ -31,6 +31,24 @@ fn event(event: &Event, sides: &Sides) -> String {
         None => String::new(),
     };
     format!("{} {}{apart}", event.name, sides.both(&here, &there))
+}
+
+/// A ramp that ended before its voltage on one side alone, or on both; nothing where both
+/// reached it.
+pub fn reach(subject: Reach, reference: &[Reach], sides: &Sides) -> Option<Finding> {
+    let cut = reference.iter().filter(|r| !r.whole).map(|r| r.highest).reduce(Volts::min);
+    let told =
+        |highest: Option<Volts>| highest.map_or("comes to its end".to_owned(), |v| format!("ends at {v}, before it was to"));
+    let (mine, theirs) = ((!subject.whole).then_some(subject.highest), cut);
+    if mine.is_none() && theirs.is_none() {
+        return None;
+    }
+    let severity = if mine.is_some() && theirs.is_none() { Severity::Anomaly } else { Severity::Note };
+    let sentence = format!(
+        "The ramp {}: an interlock, the supply's own protection or somebody ended it; beyond that there is nothing to compare.",
+        sides.both(&told(mine), &told(theirs))
+    );
+    Some(Finding::new("compare-ramp-cut", severity, sentence))
 }
 
 /// The events of both ramps, and the first voltage at which the currents part.
