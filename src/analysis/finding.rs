@@ -12,7 +12,7 @@ mod signature;
 mod starts;
 mod states;
 
-pub use leakage::{Curve, LeakageStep, LotPart, Swept, curves, leakage, lot, question_with, standing, stopped};
+pub use leakage::{Curve, LeakageStep, LotPart, Swept, cleared, curves, leakage, lot, question_with, standing, stopped};
 pub use log::{log, log_states};
 pub use ramp::{Asked as RampAsked, ramp};
 pub use signature::{Courses, signatures};

@@ -9,7 +9,7 @@ mod curve;
 pub mod working;
 
 pub use curve::{Leak, Measured};
-pub use working::{Question, WhatIf, levels, what_if};
+pub use working::{Question, Told, Tried, WhatIf, levels, what_if, word};
 
 use super::logic::{Reads, Thresholds};
 use crate::units::{Amperes, Ohms, Ratio, Volts};

@@ -115,6 +115,8 @@ pub struct Verdict {
     pub peak: Option<Amperes>,
     /// Whether limiting was seen at all.
     pub limited: bool,
+    /// Where it ended in limiting: the voltage when its last quarter began, and at its end.
+    pub held: Option<(Volts, Volts)>,
     /// One clause that says why.
     pub reason: String,
 }
@@ -151,6 +153,7 @@ pub fn judge(looks: &[Look], bands: &[Band], set: Volts, within: Seconds) -> Ver
         plateau: plateau(end),
         peak: looks.iter().filter_map(|l| l.current.value()).reduce(Amperes::max),
         limited: looks.iter().any(|l| l.limiting == Some(true)),
+        held: None,
         reason: String::new(),
     };
     let missing = places.iter().filter(|p| **p == Place::Unknown).count();
@@ -176,6 +179,7 @@ pub fn judge(looks: &[Look], bands: &[Band], set: Volts, within: Seconds) -> Ver
     made.state = in_state;
     let limiting = share(&|l, _| l.limiting == Some(true)) >= MAJORITY;
     let seen = end.iter().rev().find_map(|l| l.voltage);
+    made.held = end.iter().find_map(|l| l.voltage).zip(seen).filter(|_| limiting);
     let unpowered = share(&|l, _| l.limiting == Some(false) && l.voltage.is_some_and(|v| v < set * POWERED)) >= MAJORITY;
     let (outcome, reason) = if let (true, Some(seen)) = (unpowered, seen) {
         (Outcome::Void, format!("the supply was not limiting, but only {} of {set} stood at its output", volts(seen)))
@@ -192,6 +196,8 @@ pub fn judge(looks: &[Look], bands: &[Band], set: Volts, within: Seconds) -> Ver
     } else if limiting {
         let at = seen.map_or(String::new(), |v| format!(", at {}", volts(v)));
         (Outcome::InLimit, format!("held in current limiting with {}{at}", made.plateau))
+    } else if visits >= 1 && share(&|_, p| p == Place::Above) >= MAJORITY {
+        (Outcome::HighCurrent, format!("in the good state at first, then {}, more than it has", made.plateau))
     } else if visits >= 1 {
         (Outcome::Dropped, format!("left the good state; at the end {}", made.plateau))
     } else if share(&|_, p| p == Place::BelowFloor) >= MAJORITY {

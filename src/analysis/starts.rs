@@ -3,6 +3,7 @@
 use super::dependence::{self, Along, Condition, Looked};
 use super::marks::{self, Mark};
 use super::proportion::{Interval, clopper_pearson, starts_needed, upper_bound};
+use super::rank::median;
 use super::sequential::Claim;
 use super::start::Outcome;
 use super::{Level, series};
@@ -26,6 +27,8 @@ pub struct Row {
     pub plateau: Level,
     /// Whether limiting was seen.
     pub limited: bool,
+    /// Where it ended in limiting: the voltage when its last quarter began, and at its end.
+    pub held: Option<(Volts, Volts)>,
 }
 
 /// What many starts say.
@@ -56,6 +59,9 @@ pub struct Summary {
     pub looked: Looked,
     /// Good starts in which limiting was seen.
     pub limited: u64,
+    /// Of failed starts that ended in limiting the medians of the voltage when their last
+    /// quarter began, and at their end.
+    pub held: Option<(Volts, Volts)>,
 }
 
 /// Confidence of the intervals.
@@ -98,8 +104,14 @@ pub fn summarise(rows: &[Row], claim: Option<Claim>, marks: &[Mark]) -> Summary 
         failed_current,
         looked: looked(rows, marks),
         limited: of(Outcome::Started).filter(|r| r.limited).count() as u64,
+        held: held(of(Outcome::InLimit).filter_map(|r| r.held)),
         outcomes,
     }
+}
+
+fn held(ends: impl Iterator<Item = (Volts, Volts)>) -> Option<(Volts, Volts)> {
+    let (from, to): (Vec<f64>, Vec<f64>) = ends.map(|(from, to)| (from.0, to.0)).unzip();
+    median(&from).zip(median(&to)).map(|(from, to)| (Volts(from), Volts(to)))
 }
 
 fn commonest(states: impl Iterator<Item = usize>) -> Option<usize> {

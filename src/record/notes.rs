@@ -125,6 +125,8 @@ impl Record {
                 kind,
                 end.peak.map(|a| a.0),
                 end.limited.0,
+                end.held.map(|h| h.0.0),
+                end.held.map(|h| h.1.0),
                 end.reason
             ],
         )

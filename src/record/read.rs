@@ -230,10 +230,12 @@ impl Run {
     /// # Errors
     /// SQLite's.
     pub fn starts(&self, stage: u32) -> Result<Vec<StartRow>, RecordError> {
-        let sql = "SELECT number, off_s, residual_V, on_s, outcome, counts, state, reached_s, plateau_A, plateau_u_A, plateau_kind, reason
+        let sql = "SELECT number, off_s, residual_V, on_s, outcome, counts, state, reached_s, plateau_A, plateau_u_A, plateau_kind, reason,
+                   held_from_V, held_V
                    FROM start WHERE stage = ? ORDER BY number";
         self.rows(sql, Some(stage), |r| {
             let (plateau, u): (Option<f64>, Option<f64>) = (r.get(8)?, r.get(9)?);
+            let held: (Option<f64>, Option<f64>) = (r.get(12)?, r.get(13)?);
             Ok(StartRow {
                 number: r.get(0)?,
                 off: r.get::<_, Option<f64>>(1)?.map(Seconds),
@@ -245,6 +247,7 @@ impl Run {
                 reached: r.get::<_, Option<f64>>(7)?.map(Seconds),
                 plateau: plateau.zip(u).map(|(v, u)| (Amperes(v), Amperes(u))),
                 plateau_kind: r.get::<_, Option<String>>(10)?.unwrap_or_default(),
+                held: held.0.zip(held.1).map(|(from, to)| (Volts(from), Volts(to))),
                 reason: r.get::<_, Option<String>>(11)?.unwrap_or_else(|| "the run ended during it".into()),
             })
         })

@@ -161,6 +161,8 @@ pub struct StartEnd {
     pub peak: Option<Amperes>,
     /// Longest stretch in limiting.
     pub limited: Seconds,
+    /// Where it ended in limiting: the voltage when its last quarter began, and at its end.
+    pub held: Option<(Volts, Volts)>,
     /// Why.
     pub reason: String,
 }
@@ -188,6 +190,8 @@ pub struct StartRow {
     pub plateau: Option<(Amperes, Amperes)>,
     /// What the plateau is instead, as `below floor`.
     pub plateau_kind: String,
+    /// Where it ended in limiting: the voltage when its last quarter began, and at its end.
+    pub held: Option<(Volts, Volts)>,
     /// Why.
     pub reason: String,
 }

@@ -161,6 +161,8 @@ CREATE TABLE start_end (
   plateau_kind    TEXT NOT NULL,
   peak_A          REAL,             -- largest value seen
   limited_s       REAL NOT NULL,    -- longest stretch in limiting
+  held_from_V     REAL,             -- of one that ended in limiting: the voltage when its last quarter began,
+  held_V          REAL,             -- and at its end
   reason          TEXT NOT NULL,
   batch           INTEGER NOT NULL,
   seal            BLOB NOT NULL,
@@ -389,7 +391,7 @@ CREATE VIEW stage AS
 -- A start; outcome and what follows is NULL where the run ended during it: it is void.
 CREATE VIEW start AS
   SELECT b.stage, b.number, b.off_wanted_s, b.off_note, e.off_s, b.residual_V, b.residual_kind, e.on_s, e.outcome, e.counts,
-         e.state, e.reached_s, e.plateau_A, e.plateau_u_A, e.plateau_kind, e.peak_A, e.limited_s, e.reason
+         e.state, e.reached_s, e.plateau_A, e.plateau_u_A, e.plateau_kind, e.peak_A, e.limited_s, e.held_from_V, e.held_V, e.reason
   FROM start_begin b LEFT JOIN start_end e ON e.stage = b.stage AND e.number = b.number;
 
 -- A trial; outcome is NULL where the run ended during it: it is void. doubted: the

@@ -83,6 +83,7 @@ pub(super) fn filled(folder: &std::path::Path) -> Record {
                 plateau: Level::Known { value: Amperes(0.012), u: Amperes(1e-5) },
                 peak: Some(Amperes(0.1)),
                 limited: Seconds(0.01),
+                held: Some((Volts(1.0), Volts(1.05))),
                 reason: "in the good state".into(),
             },
         )

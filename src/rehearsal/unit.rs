@@ -51,6 +51,8 @@ pub struct Truth {
     pub findings: Vec<String>,
     /// Those that it must not.
     pub not: Vec<String>,
+    /// Words that must stand in one of them.
+    pub says: Vec<String>,
 }
 
 /// How a unit is described.
@@ -66,9 +68,10 @@ enum Kind {
 
 fn truth(mut table: Table<'_>) -> Truth {
     let (part, kind) = (table.text("part"), table.text("kind"));
-    let (findings, not) = (table.texts("findings").unwrap_or_default(), table.texts("not").unwrap_or_default());
+    let mut list = |key| table.texts(key).unwrap_or_default();
+    let (findings, not, says) = (list("findings"), list("not"), list("says"));
     table.finish();
-    Truth { part, kind, findings, not }
+    Truth { part, kind, findings, not, says }
 }
 
 /// What the operator marks while the plan is rehearsed.

@@ -154,8 +154,8 @@ fn log(bench: &mut Bench<'_>, log: &Log, looks: &[Look]) -> Result<(), Halt> {
     for finding in finding::log(&points, log.expect, length) {
         bench.find(finding)?;
     }
-    let states: Vec<(Amperes, Amperes)> = log.states.iter().map(|s| (s.low, s.high)).collect();
-    if let Some(finding) = finding::log_states(&points, &states) {
+    let states: Vec<(&str, (Amperes, Amperes))> = log.states.iter().map(|s| (s.name.as_str(), (s.low, s.high))).collect();
+    for finding in finding::log_states(&points, &states) {
         bench.find(finding)?;
     }
     against_good(bench, What::Log(points))
@@ -257,7 +257,7 @@ pub(super) fn cut_short(place: &mut Place<'_>, start: &Start, seen: &Watched, ha
 }
 
 fn empty(outcome: Outcome, reason: String) -> Verdict {
-    Verdict { outcome, state: None, reached: None, plateau: Level::Missing, peak: None, limited: false, reason }
+    Verdict { outcome, state: None, reached: None, plateau: Level::Missing, peak: None, limited: false, held: None, reason }
 }
 
 fn note(place: &mut Place<'_>, start: &Start, seen: &Watched, verdict: &Verdict) -> Result<(), Halt> {
@@ -282,6 +282,7 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Watched, verdict: &Verdict)
         plateau: verdict.plateau,
         peak: verdict.peak,
         limited: seen.limited_for,
+        held: verdict.held,
         reason: verdict.reason.clone(),
     };
     let stage = place.stage;
@@ -295,6 +296,7 @@ fn note(place: &mut Place<'_>, start: &Start, seen: &Watched, verdict: &Verdict)
         residual: seen.residual.and_then(|r| r.volts()),
         plateau: verdict.plateau,
         limited: verdict.limited,
+        held: verdict.held,
     };
     tally.add(row, looks(seen));
     let (good, failed) = (tally.good, tally.failed);
@@ -401,7 +403,9 @@ fn leakage(bench: &mut Bench<'_>, sweep: &Leakage, steps: &[LeakageStep]) -> Res
         limit: &limit_of(sweep),
         node: node.as_ref(),
     };
-    for finding in finding::leakage(&swept) {
+    let found = finding::leakage(&swept);
+    let cleared = finding::cleared(&part.name, &found, &bench.findings);
+    for finding in found.into_iter().chain(cleared) {
         bench.find(finding)?;
     }
     if bench.trial.is_some() {

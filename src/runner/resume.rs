@@ -282,6 +282,7 @@ pub(super) fn judged(row: &StartRow, start: &Start, limited: bool) -> many::Row 
             None => Level::Missing,
         },
         limited,
+        held: row.held,
     }
 }
 

@@ -246,6 +246,39 @@ fn netlists_of_every_kind_are_solved_as_by_ngspice() {
     assert!(!failed, "\n{report}");
 }
 
+/// Netlists that are awkward in one way each (edges of no length, points that repeat, time
+/// scales far apart, subcircuits in subcircuits, models with defaults, switches that only just
+/// move, inductors that are cut off), a file each. Their second line says how they are
+/// compared: `fine N`, steps of ngspice in a printed one; `all`, where nodes jump as well;
+/// `firm`, where ngspice gives up with tight tolerances.
+#[test]
+fn awkward_netlists_are_solved_as_by_ngspice() {
+    if !has("ngspice") {
+        return;
+    }
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/peers/netlists");
+    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
+    files.sort();
+    let (mut report, mut failed) = (String::new(), 0);
+    for path in &files {
+        let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+        let netlist = std::fs::read_to_string(path).unwrap();
+        let words: Vec<&str> = netlist.lines().nth(1).unwrap().split_whitespace().collect();
+        let fine: f64 = words[3].parse().unwrap();
+        let ours = run(&Document::new(&name, netlist.clone())).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let step = (ours.times[1] - ours.times[0]) / fine;
+        let theirs = ngspice(&netlist, if words.contains(&"firm") { FIRM } else { TIGHT }, step);
+        let last = theirs.rows.last().unwrap()[0];
+        assert!(last > ours.times.last().unwrap() * (1.0 - 1e-9), "{name}: ngspice gave up at {last:e} s");
+        let slack = if words.contains(&"all") { (step, step) } else { (0.0, step) };
+        let (worst, place) = worst(&ours, &theirs, slack);
+        writeln!(report, "{name:40} {:.5} %  {place}", worst * 100.0).unwrap();
+        failed += usize::from(worst > AGREES);
+    }
+    eprintln!("{report}");
+    assert!(files.len() >= 30 && failed == 0, "{failed} of {}\n{report}", files.len());
+}
+
 /// A network of random parts between a handful of nodes, each with a way to ground.
 fn random_netlist(seed: u64) -> String {
     let mut random = ChaCha8Rng::seed_from_u64(seed);

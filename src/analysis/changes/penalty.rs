@@ -24,6 +24,9 @@ pub const MOST: f64 = 0.95;
 /// three keeps false changes rare for short series too.
 pub const TIMES_LOG: f64 = 3.0;
 
+/// A difference of neighbours of so many standard deviations of such differences.
+const CERTAIN: f64 = 15.0;
+
 /// Median of a normal distribution's absolute value, in standard deviations.
 const MEDIAN_OF_NORMAL: f64 = 0.674_489_750_196_081_7;
 
@@ -44,13 +47,19 @@ pub fn noise(values: &[f64], floor: f64) -> Option<Noise> {
     if values.len() < 4 {
         return None;
     }
-    let spread = |distance: usize| -> f64 {
-        let mut differences: Vec<f64> = values.iter().zip(values.iter().skip(distance)).map(|(a, b)| (b - a).abs()).collect();
+    let spread = |mut differences: Vec<f64>| -> f64 {
         let middle = differences.len() / 2;
+        if middle == 0 {
+            return 0.0;
+        }
         let (_, median, _) = differences.select_nth_unstable_by(middle, f64::total_cmp);
         (*median / MEDIAN_OF_NORMAL).max(2f64.sqrt() * floor)
     };
-    let (one, two) = (spread(1), spread(2));
+    let one = spread(values.windows(2).map(|w| (w[1] - w[0]).abs()).collect());
+    // A neighbour so far away is a change for certain, and no noise: across one nothing is
+    // learnt of how readings hang together.
+    let near = |a: f64, b: f64| (b - a).abs() <= CERTAIN * one;
+    let two = spread(values.windows(3).filter(|w| near(w[0], w[1]) && near(w[1], w[2])).map(|w| (w[2] - w[0]).abs()).collect());
     if one <= 0.0 {
         return Some(Noise { deviation: floor.max(0.0), correlation: 0.0 });
     }

@@ -189,7 +189,7 @@ fn capital(text: &str) -> String {
 fn advice(on: &str, more: bool) -> &'static str {
     match (on, more) {
         (OFF_TIME, true) => {
-            "Long rests provoke it: a part that changes while it is without bias (an electrolytic or tantalum that leaks more after a rest) fits; a reset that is not re-armed would fail after short ones."
+            "Long rests provoke it: a part that changes while it is without bias (an electrolytic or tantalum that leaks more after a rest) fits, and so does a delay that has to charge anew from nothing and lasts longer than the start was watched; a reset that is not re-armed would fail after short ones."
         }
         (OFF_TIME, false) => {
             "Short rests provoke it: a reset that is not re-armed because the rail has not fallen fits; lengthen the off-time or bleed the rail, and see whether the failures go."

@@ -7,6 +7,7 @@ mod shape;
 mod steady;
 
 pub use lot::{LotPart, lot};
+pub use node::cleared;
 pub use node::question_with;
 pub use reform::stopped;
 

@@ -98,10 +98,51 @@ const CONTRADICTED: f64 = 0.05;
 
 /// Of a log: where its readings contradict the declared states, by more than their
 /// expanded uncertainty.
-pub fn log_states(points: &[Point], states: &[Band]) -> Option<Finding> {
+pub fn log_states(points: &[Point], states: &[(&str, Band)]) -> Vec<Finding> {
+    strayed(points, states).into_iter().chain(unvisited(points, states)).collect()
+}
+
+/// A declared state that the log never shows, three readings in a row.
+fn unvisited(points: &[Point], states: &[(&str, Band)]) -> Option<Finding> {
+    let inside = |p: &Point, s: Band| {
+        !matches!(p.current, Level::Missing | Level::Overload) && series::outside(std::slice::from_ref(p), s) == 0
+    };
+    if points.len() < LEAST {
+        return None;
+    }
+    let never: Vec<String> = states
+        .iter()
+        .filter(|(_, s)| !points.iter().any(|p| inside(p, *s)))
+        .map(|(name, s)| format!("{name} ({})", band(*s)))
+        .collect();
+    let (last, first) = (points.last()?, points.first()?);
+    let seen = spelled((last.at - first.at).0, Unit::Second);
+    (!never.is_empty() && never.len() < states.len()).then(|| {
+        let sentence = format!("In {seen} no reading lies in the declared state {}.", never.join(", nor in "));
+        Finding::new("log-state-missing", Severity::Note, sentence)
+            .advise("If the unit goes there at times, log for longer: over two of its periods at least. If it should have gone there, look for what keeps it.")
+    })
+}
+
+/// Fewer readings say nothing of what did not come.
+const LEAST: usize = 20;
+
+fn strayed(points: &[Point], states: &[(&str, Band)]) -> Option<Finding> {
+    let states: Vec<Band> = states.iter().map(|(_, s)| *s).collect();
     let judged: Vec<Point> = points.iter().filter(|p| p.current != Level::Missing).copied().collect();
+    let outside: Vec<bool> =
+        judged.iter().map(|p| states.iter().all(|s| series::outside(std::slice::from_ref(p), *s) > 0)).collect();
+    // A single reading on the way from one state to another was part of its time in each.
+    let on_its_way = |i: usize| {
+        let beside = i.checked_sub(1).and_then(|before| Some((outside.get(before)?, outside.get(i + 1)?)));
+        let value = |i: usize| judged.get(i).and_then(|p| p.current.value()).map(|v| v.0);
+        matches!(beside, Some((false, false)))
+            && i.checked_sub(1)
+                .and_then(|before| Some((value(i)? - value(before)?) * (value(i + 1)? - value(i)?)))
+                .is_some_and(|s| s > 0.0)
+    };
     let strays: Vec<Point> =
-        judged.iter().filter(|p| states.iter().all(|s| series::outside(std::slice::from_ref(p), *s) > 0)).copied().collect();
+        judged.iter().enumerate().filter(|(i, _)| outside.get(*i) == Some(&true) && !on_its_way(*i)).map(|(_, p)| *p).collect();
     let (all, out) = (judged.len(), strays.len());
     if states.is_empty() || (out as f64) <= CONTRADICTED * all as f64 {
         return None;
@@ -113,8 +154,10 @@ pub fn log_states(points: &[Point], states: &[Band]) -> Option<Finding> {
         format!("; those outside are from {} to {}", three(low.0.0, Unit::Ampere), three(high.0.0, Unit::Ampere))
     });
     let sentence = format!("{count} in a declared state ({}){between}.", bands.join(", "));
+    // Where most of the log is elsewhere, the unit is not as it was declared.
+    let severity = if out * 2 > all && strayed.values * 2 > all { Severity::Anomaly } else { Severity::Note };
     Some(
-        Finding::new("log-states-contradicted", Severity::Note, sentence)
+        Finding::new("log-states-contradicted", severity, sentence)
             .advise("Look at the plot, and declare the states anew where the unit is as it should be.")
             .figure(Figure::count("readings outside of every state", out as u64))
             .figure(Figure::count("readings judged", all as u64)),
@@ -180,7 +223,7 @@ fn happened(points: &[Point], told: &Told, mean: Option<Amperes>) -> Option<Find
                     .figure(Figure::count("points that the trend rests on", trend.points as u64)),
             )
         }
-        Story::Bursts(bursts) => Some(burst(told, bursts, mean)),
+        Story::Bursts(bursts) => Some(burst(points, told, bursts, mean)),
         Story::Steps | Story::Wanders => {
             let changes: Vec<String> = told
                 .visits
@@ -223,15 +266,20 @@ fn happened(points: &[Point], told: &Told, mean: Option<Amperes>) -> Option<Find
     }
 }
 
-fn burst(told: &Told, bursts: &Bursts, measured: Option<Amperes>) -> Finding {
+fn burst(points: &[Point], told: &Told, bursts: &Bursts, measured: Option<Amperes>) -> Finding {
     let (duty, u) = bursts.duty;
     let (period, period_u) = bursts.period;
-    let rest = bursts.level.checked_sub(1).map_or("nothing".into(), |l| level(told, l));
+    let between = between(points, told, bursts);
+    let rest = match (between, bursts.level) {
+        (Some((rest, expanded)), 1) => with_uncertainty(rest.0, expanded.0, Unit::Ampere),
+        (_, levels @ 0..=2) => (0..levels).map(|l| level(told, l)).collect::<Vec<_>>().join(" and "),
+        (_, levels) => format!("{levels} levels from {} to {}", level(told, 0), level(told, levels - 1)),
+    };
     let even = if bursts.even { "every" } else { "at uneven times, half of them within" };
     let sentence = format!(
         "Bursts of {} for {} {even} {} above {rest}: {} were seen whole, {} of the time.",
         level(told, bursts.level),
-        spelled(bursts.lasts.0.0, Unit::Second),
+        with_uncertainty(bursts.lasts.0.0, 2.0 * bursts.lasts_u.0, Unit::Second),
         with_uncertainty(period.0, 2.0 * period_u.0, Unit::Second),
         bursts.count,
         with_uncertainty(duty, 2.0 * u, Unit::Percent),
@@ -244,7 +292,10 @@ fn burst(told: &Told, bursts: &Bursts, measured: Option<Amperes>) -> Finding {
             _ => None,
         },
     );
-    let mut advice = String::from(if matches!(told.levels.first(), Some(Middle::BelowFloor(_))) && bursts.even {
+    let alive = between.is_some_and(|(rest, expanded)| rest > expanded && rest.0 < SLEEP * peak(told, bursts));
+    let mut advice = String::from(if alive {
+        "Between the bursts it draws little, and more than nothing: the unit is asleep and wakes, and is not dead."
+    } else if matches!(told.levels.first(), Some(Middle::BelowFloor(_))) && bursts.even {
         "Pulses that come again above a current too small to be seen: the unit is asleep and wakes, and is not dead."
     } else {
         "A unit that wakes and sleeps, or one that starts again and again: compare the period with what it should be."
@@ -257,10 +308,48 @@ fn burst(told: &Told, bursts: &Bursts, measured: Option<Amperes>) -> Finding {
             life.0 / 3600.0
         ));
     }
-    Finding::new("log-bursts", Severity::Note, sentence)
-        .advise(advice)
-        .figure(Figure::count("bursts seen whole", bursts.count as u64))
+    let made = Finding::new("log-bursts", Severity::Note, sentence).advise(advice);
+    let made = match between {
+        Some((rest, expanded)) => {
+            made.figure(Figure::quantity("current between the bursts", rest.0, Unit::Ampere, Some(expanded.0)))
+        }
+        None => made,
+    };
+    made.figure(Figure::count("bursts seen whole", bursts.count as u64))
         .figure(Figure::quantity("length of a burst", bursts.lasts.0.0, Unit::Second, Some(2.0 * bursts.lasts_u.0)))
         .figure(Figure::quantity("period", period.0, Unit::Second, Some(2.0 * period_u.0)))
         .figure(Figure::quantity("share of the time", duty, Unit::Percent, Some(2.0 * u)))
+}
+
+/// A unit that draws less than this share of its bursts between them is asleep there.
+const SLEEP: f64 = 0.1;
+
+fn peak(told: &Told, bursts: &Bursts) -> f64 {
+    match told.levels.get(bursts.level) {
+        Some(Middle::At(high)) => high.0,
+        _ => 0.0,
+    }
+}
+
+/// Mean current between the bursts with its expanded uncertainty (k = 2): the instrument's,
+/// which is common to all readings, and that of the mean. The first and the last reading
+/// of each stay may be part of a burst. `None` where one of the others has no value.
+fn between(points: &[Point], told: &Told, bursts: &Bursts) -> Option<(Amperes, Amperes)> {
+    let mut values = Vec::new();
+    let mut instrument = 0.0_f64;
+    for visit in told.visits.iter().filter(|v| v.level < bursts.level) {
+        let own: Vec<&Point> = points.iter().filter(|p| p.at >= visit.from && p.at < visit.to).collect();
+        for point in own.get(1..own.len().saturating_sub(1)).unwrap_or(&[]) {
+            match point.current {
+                Level::Known { value, u } => {
+                    values.push(value.0);
+                    instrument = instrument.max(u.0);
+                }
+                Level::Missing => {}
+                Level::BelowFloor { .. } | Level::Overload => return None,
+            }
+        }
+    }
+    let mean = average(&values)?;
+    Some((Amperes(mean.mean), Amperes(2.0 * instrument.hypot(mean.u))))
 }

@@ -3,7 +3,7 @@
 use super::power::{Band, band, stands};
 use super::{Figure, Finding, Severity, three};
 use crate::analysis::Level;
-use crate::analysis::ramp::{Behaviour, Jump, Kind, Limiting, Place, Region, Summary, Threshold};
+use crate::analysis::ramp::{Behaviour, Beside, Jump, Kind, Limiting, Place, Region, Summary, Threshold};
 use crate::units::{Amperes, Unit, Volts, with_uncertainty};
 
 /// What was asked of a ramp.
@@ -252,7 +252,10 @@ fn goes(kind: Kind) -> String {
         Kind::Added { onto, at, resistance, expanded } => format!(
             "as through {} from {at} on, in addition to {}",
             with_uncertainty(resistance.0, expanded.0, Unit::Ohm),
-            three(onto.0, Unit::Ampere)
+            match onto {
+                Beside::Current(current) => three(current.0, Unit::Ampere),
+                Beside::Resistor(other) => format!("the {}", three(other.0, Unit::Ohm)),
+            }
         ),
         Kind::AboveThreshold { at } => format!("as above a threshold of {at}"),
         Kind::ConstantCurrent { current, expanded } => {

@@ -4,8 +4,9 @@ use super::power::spelled;
 use super::{Figure, Finding, Severity};
 use crate::analysis::dependence::FEWEST;
 use crate::analysis::sequential::Decision;
+use crate::analysis::start::Outcome;
 use crate::analysis::starts::{CONFIDENCE, Summary, starts_for_proof};
-use crate::units::{Amperes, Ratio, Unit, with_uncertainty};
+use crate::units::{Amperes, Ratio, Unit, Volts, with_uncertainty};
 
 /// A proof that takes so many times as many starts as were made is not worth its time.
 const MANY: u64 = 5;
@@ -52,7 +53,9 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
                     current.map_or(String::new(), |(v, u)| format!(" at {}", with_uncertainty(v.0, 2.0 * u.0, Unit::Ampere)));
                 let state = summary.failed_state.get(o).and_then(|i| states.get(*i));
                 let state = state.map_or(String::new(), |s| format!(" ({s})"));
-                format!("{n} × {}{state}{current}", o.name())
+                let volts = summary.held.filter(|_| *o == Outcome::InLimit);
+                let volts = volts.map_or(String::new(), |(_, v)| format!(" and {}", spelled(v.0, Unit::Volt)));
+                format!("{n} × {}{state}{current}{volts}", o.name())
             })
             .collect();
         let sentence = format!(
@@ -100,6 +103,7 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
     if summary.failed > 0 {
         made.extend(super::dependence::dependence(&summary.looked, summary.failed, counted));
     }
+    made.extend(stuck(summary, starting));
     if let Some((mean, u)) = summary.good_current
         && (summary.limited > 0 || starting.0 < 2.0 * mean.0)
     {
@@ -122,4 +126,52 @@ pub fn starts(summary: &Summary, starting: Amperes, states: &[&str]) -> Vec<Find
         }
     }
     made
+}
+
+/// No converter works from less, and a latched-up path holds less; but below where it works a
+/// converter may draw as a resistor does.
+const LEAST_INPUT: Volts = Volts(2.0);
+/// A voltage that grows by this share over the last quarter is still rising.
+const RISING: f64 = 0.03;
+
+/// Of starts that ended in limiting, what the voltage under the limit says of the load.
+fn stuck(summary: &Summary, starting: Amperes) -> Option<Finding> {
+    let (from, to) = summary.held?;
+    let count = summary.outcomes.get(&Outcome::InLimit).copied()?;
+    let volts = spelled(to.0, Unit::Volt);
+    let (code, says, advice) = if to.0 > from.0 * (1.0 + RISING) && to > LEAST_INPUT {
+        (
+            "starts-still-charging",
+            format!(
+                "which is still rising ({} a quarter of the watch before): they charge a capacitance, or start, more slowly than they are watched",
+                spelled(from.0, Unit::Volt)
+            ),
+            "Watch for longer, or raise the limit while starting, before they count as failed.",
+        )
+    } else if to < LEAST_INPUT {
+        (
+            "starts-held-low",
+            "leads and meter included: so behaves a latch-up, a junction or a part that breaks through, and as well a load that wants more than the limit before it works"
+                .to_owned(),
+            "Which of the two, a few starts with a limit while starting of two to three times the running current tell, watched for heat: if they start, the limit made the fault; if the larger limit is taken too, at hardly more voltage, it is a path that has opened. A latch-up goes with the power and wants a wait.",
+        )
+    } else {
+        (
+            "starts-starved",
+            format!(
+                "{} in all: so behaves a converter, or another load, that wants more than the limit gives it there",
+                spelled((to * starting).0, Unit::Watt)
+            ),
+            "Repeat some starts with a limit while starting of two to three times the running current: if they start, the limit made the fault.",
+        )
+    };
+    let starts = if count == 1 { "One start ends" } else { "Starts that end" };
+    let stands = if count == 1 { "stands" } else { "stand" };
+    let sentence = format!("{starts} in the current limit {stands} at {volts} there, {says}.");
+    Some(Finding::new(code, Severity::Note, sentence).advise(advice).figure(Figure::quantity(
+        "voltage under the limit",
+        to.0,
+        Unit::Volt,
+        None,
+    )))
 }

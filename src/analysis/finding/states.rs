@@ -3,7 +3,7 @@
 use super::{Figure, Finding, Severity, three};
 use crate::analysis::Level;
 use crate::analysis::start::Band;
-use crate::analysis::states::declared::{Contradiction, contradictions};
+use crate::analysis::states::declared::{Contradiction, contradictions, merged};
 use crate::analysis::states::{self, Place};
 use crate::units::{Unit, with_uncertainty};
 
@@ -13,6 +13,7 @@ pub fn states(ends: &[Level], bands: &[(&str, Band)]) -> Vec<Finding> {
     let mut made = Vec::new();
     let Some(found) = states::find(ends) else { return made };
     let plain: Vec<Band> = bands.iter().map(|(_, band)| *band).collect();
+    let found = merged(&found, &plain);
     let contradicted = contradictions(&found, &plain);
     // Declared states that fit are told by the findings on the starts themselves.
     if found.states.len() > 1 && (bands.is_empty() || !contradicted.is_empty()) {

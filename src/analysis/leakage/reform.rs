@@ -148,7 +148,7 @@ mod tests {
 
     #[test]
     fn forming_goes_on_until_the_limit_and_stops_at_a_rise() {
-        let part = falling(|t| 4e-6 + 40e-6 * (-t / 200.0).exp());
+        let part = falling(|t| 4e-6 + 40e-6 * (-t / 120.0).exp());
         assert_eq!(forming(&part[..40], Amperes(8e-6)), Forming::GoesOn);
         assert_eq!(forming(&part, Amperes(8e-6)), Forming::Done);
         assert_eq!(forming(&part, Amperes(3e-6)), Forming::GoesOn);

@@ -89,7 +89,8 @@ fn spread<Q: Quantity>(it: &Between<Q>) -> String {
     if low == nominal && high == nominal { nominal } else { format!("{nominal} ({low} to {high})") }
 }
 
-fn word(reads: Reads) -> &'static str {
+/// What an input reads, in a word.
+pub fn word(reads: Reads) -> &'static str {
     match reads {
         Reads::Low => "low",
         Reads::Undefined => "undefined",
@@ -112,13 +113,19 @@ pub fn what_if(question: &Question) -> WhatIf {
     if let Some(effect) = &effect {
         working = tried(working, question, effect);
     }
-    working.answer = answer(question, undefined_from.as_ref(), wrong_from.as_ref(), effect.as_ref());
-    working.severity = match &effect {
-        Some(effect) if effect.is_certain() && effect.reads == node.meant() => Severity::Note,
-        Some(effect) if effect.is_certain() => Severity::Anomaly,
-        Some(_) => Severity::Undecided,
-        None => Severity::Note,
+    // What makes it wrong for certain is told only where the part can leak so much there.
+    let reach =
+        wrong_from.filter(|wrong| wrong.nominal.0 > 0.0 && node.across_part(node.borders().map_or(Volts(0.0), |b| b.1)).0 >= 0.0);
+    let told = Told {
+        family: &question.family,
+        meant: node.meant(),
+        rest: node.at_rest().nominal,
+        undefined: undefined_from,
+        wrong: reach,
+        effect: effect.as_ref().map(|e| Tried { level: e.level, reads: e.reads, worst: e.worst }),
     };
+    working.answer = told.answer();
+    working.severity = told.severity();
     WhatIf { working, meant: node.meant(), undefined_from, wrong_from, effect }
 }
 
@@ -208,36 +215,72 @@ fn tried(mut working: Working, question: &Question, effect: &Effect) -> Working 
         .remark(format!("{}{beyond}", word(effect.reads)))
 }
 
-fn answer(
-    question: &Question,
-    undefined: Option<&Between<Amperes>>,
-    wrong: Option<&Between<Amperes>>,
-    effect: Option<&Effect>,
-) -> String {
-    let node = &question.node;
-    let family = &question.family;
-    let (Some(undefined), Some(wrong)) = (undefined, wrong) else {
-        return match node.meant() {
-            Reads::Undefined => {
-                format!("The node stands at {} without any leakage: undefined for {family}.", three(node.at_rest().nominal))
-            }
-            meant => format!("A leakage there cannot spoil the level: it pulls the node to where it is, {}.", word(meant)),
+/// What a leakage that was tried makes of a node.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tried {
+    /// Where the node comes to rest.
+    pub level: Between<Volts>,
+    /// What the input makes of it.
+    pub reads: Reads,
+    /// What it makes of the lowest and of the highest level.
+    pub worst: (Reads, Reads),
+}
+
+/// What is known of a node under leakage, by formulas or by solving a whole circuit: for one
+/// answer in one wording.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Told<'f> {
+    /// The logic family that listens.
+    pub family: &'f str,
+    /// What the input reads without leakage.
+    pub meant: Reads,
+    /// The level without leakage.
+    pub rest: Volts,
+    /// The leakage from which on it is undefined; `None` where none does that.
+    pub undefined: Option<Between<Amperes>>,
+    /// The leakage from which on it is wrong for certain.
+    pub wrong: Option<Between<Amperes>>,
+    /// What the leakage asked for does.
+    pub effect: Option<Tried>,
+}
+
+impl Told<'_> {
+    /// The answer in a sentence or two.
+    pub fn answer(&self) -> String {
+        let family = self.family;
+        let Some(undefined) = &self.undefined else {
+            let alone = match self.meant {
+                Reads::Undefined => {
+                    format!("The node stands at {} without any leakage: undefined for {family}.", three(self.rest))
+                }
+                meant => format!("A leakage there cannot spoil the level: it pulls the node to where it is, {}.", word(meant)),
+            };
+            return alone;
         };
-    };
-    let reach = wrong.nominal.0 > 0.0 && node.across_part(node.borders().map_or(Volts(0.0), |b| b.1)).0 >= 0.0;
-    let wrong = if reach { format!(", and wrong for certain from {} on", spread(wrong)) } else { String::new() };
-    let general = format!("The level is undefined for {family} from a leakage of {} on{wrong}.", spread(undefined));
-    let Some(effect) = effect else { return general };
-    let sure = if effect.is_certain() {
-        String::new()
-    } else {
-        format!("; within its limits it may be {} to {}", word(effect.worst.0), word(effect.worst.1))
-    };
-    let level = engineering(effect.level.nominal.0, Unit::Volt, 3);
-    let with = match (effect.reads, node.meant()) {
-        (reads, meant) if reads == meant => format!("stays {} at {level}", word(meant)),
-        (Reads::Undefined, _) => format!("is undefined at {level}"),
-        (reads, _) => format!("is wrong: {} at {level}", word(reads)),
-    };
-    format!("{general} With the leakage given it {with}{sure}.")
+        let wrong = self.wrong.as_ref().map_or(String::new(), |w| format!(", and wrong for certain from {} on", spread(w)));
+        let general = format!("The level is undefined for {family} from a leakage of {} on{wrong}.", spread(undefined));
+        let Some(effect) = &self.effect else { return general };
+        let certain = effect.worst == (effect.reads, effect.reads);
+        let sure = if certain {
+            String::new()
+        } else {
+            format!("; within its limits it may be {} to {}", word(effect.worst.0), word(effect.worst.1))
+        };
+        let level = engineering(effect.level.nominal.0, Unit::Volt, 3);
+        let with = match (effect.reads, self.meant) {
+            (reads, meant) if reads == meant => format!("stays {} at {level}", word(meant)),
+            (Reads::Undefined, _) => format!("is undefined at {level}"),
+            (reads, _) => format!("is wrong: {} at {level}", word(reads)),
+        };
+        format!("{general} With the leakage given it {with}{sure}.")
+    }
+
+    /// How much it matters: nothing, a fault, or not to be said.
+    pub fn severity(&self) -> Severity {
+        match &self.effect {
+            Some(effect) if effect.worst != (effect.reads, effect.reads) => Severity::Undecided,
+            Some(effect) if effect.reads != self.meant => Severity::Anomaly,
+            _ => Severity::Note,
+        }
+    }
 }

@@ -100,6 +100,10 @@ fn between_set(a: &Step, b: &Step) -> Place {
     Place::between(&set(a), &set(b))
 }
 
+/// A current that rises with a higher power of the voltage than this over one step has
+/// passed a knee: diodes and clamps, and loads that are switched on.
+const KNEE: f64 = 8.0;
+
 fn behaviour(before: &[&Step], first: &Step, hangs: Place, current: Amperes, to: Volts) -> Behaviour {
     let known: Vec<(f64, f64)> = before
         .iter()
@@ -141,10 +145,12 @@ fn behaviour(before: &[&Step], first: &Step, hangs: Place, current: Amperes, to:
         }
         return Behaviour::Converter { power: Watts(hangs.volts.0 * current.0) };
     }
-    if !collapsed && last >= 0.5 * current.0 {
+    // A knee within the last step before the limit is no growth up to it.
+    let knee = matches!(known.as_slice(), [.., (v0, i0), (v1, i1)] if v1 > v0 && (i1 / i0).ln() > KNEE * (v1 / v0).ln());
+    if !collapsed && last >= 0.5 * current.0 && !knee {
         return Behaviour::Grown;
     }
-    if !collapsed && last < 0.5 * current.0 {
+    if !collapsed && (last < 0.5 * current.0 || knee) {
         return Behaviour::Clamp;
     }
     Behaviour::Unclear

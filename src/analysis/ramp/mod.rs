@@ -10,7 +10,7 @@ mod limiting;
 mod region;
 
 pub use limiting::{Behaviour, Limiting};
-pub use region::{Kind, Region};
+pub use region::{Beside, Kind, Region};
 
 use super::Level;
 use super::uncertainty::{combined, rectangular};

@@ -31,10 +31,10 @@ pub enum Kind {
         /// Where the line meets zero.
         at: Place,
     },
-    /// A path that opens beside a constant current.
+    /// A path that opens beside a constant current, or beside a resistor.
     Added {
-        /// The constant current before.
-        onto: Amperes,
+        /// What goes on beside it.
+        onto: Beside,
         /// Where the two lines meet.
         at: Place,
         /// Voltage over current of what comes in addition.
@@ -62,6 +62,15 @@ pub enum Kind {
     Rising,
 }
 
+/// What a path opens beside.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Beside {
+    /// A constant current.
+    Current(Amperes),
+    /// A resistor.
+    Resistor(Ohms),
+}
+
 /// A stretch of voltage over which the current goes one way.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Region {
@@ -76,6 +85,9 @@ pub struct Region {
     /// Readings in it.
     pub readings: usize,
 }
+
+/// How wide the bend of a path is that opens through a junction, in volts.
+const BEND: f64 = 0.5;
 
 /// Shortest piece that shows a slope.
 const SHORTEST: usize = 4;
@@ -125,24 +137,33 @@ pub(super) fn regions(steps: &[Step]) -> Vec<Region> {
 }
 
 /// What rises right after a constant current, from that current on, is a path beside it,
-/// and not one from the voltage where its line would meet zero.
+/// and not one from the voltage where its line would meet zero. Beside a resistor likewise,
+/// over a bend as wide as a diode's.
 fn added(before: &Region, now: &mut Region, dots: &[Dot]) {
-    let (Kind::ConstantCurrent { current, .. }, Kind::AboveThreshold { .. }) = (before.kind, now.kind) else { return };
+    // The current that goes on, as a line through its voltage, and how far the two regions may be apart.
+    let (onto, base, slope, bend) = match (before.kind, now.kind) {
+        (Kind::ConstantCurrent { current, .. }, Kind::AboveThreshold { .. }) => (Beside::Current(current), current.0, 0.0, 0.0),
+        (Kind::Resistive { resistance, .. }, Kind::AboveThreshold { .. }) => {
+            (Beside::Resistor(resistance), 0.0, 1.0 / resistance.0, BEND)
+        }
+        _ => return,
+    };
     let own: Vec<Dot> = dots.iter().filter(|d| d.v >= now.from.0 && d.v <= now.to.0).copied().collect();
     let (Some(line), Some(first)) = (line_of(&own), own.first()) else { return };
-    let Some(slope_u) = line.u_slope.filter(|_| line.slope > 0.0) else { return };
-    let meets = (current.0 - line.intercept) / line.slope;
+    let Some(slope_u) = line.u_slope.filter(|_| line.slope > 1.2 * slope) else { return };
+    let rise = line.slope - slope;
+    let meets = (base - line.intercept) / rise;
     // The error that is a share of the current is the same share of the slope.
     let gain = first.u / first.i;
     let step = (now.to.0 - now.from.0) / own.len() as f64;
-    if meets < before.to.0 - 2.0 * step || meets > now.from.0 + 2.0 * step {
+    if meets < before.to.0 - 2.0 * step - bend || meets > now.from.0 + 2.0 * step {
         return;
     }
-    let resistance = 1.0 / line.slope;
-    let expanded = 2.0 * resistance * combined(&[slope_u / line.slope, gain]);
-    let apart = 2.0 * combined(&[first.sigma / line.slope, 0.5 * step / 3f64.sqrt()]);
+    let resistance = 1.0 / rise;
+    let expanded = 2.0 * resistance * combined(&[slope_u / rise, gain]);
+    let apart = 2.0 * combined(&[first.sigma / rise, 0.5 * step / 3f64.sqrt()]);
     now.kind = Kind::Added {
-        onto: current,
+        onto,
         at: Place { volts: Volts(meets), expanded: Volts(apart) },
         resistance: Ohms(resistance),
         expanded: Ohms(expanded),

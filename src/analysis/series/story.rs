@@ -118,16 +118,27 @@ pub fn tell(points: &[Point]) -> Option<Told> {
     let penalty = changes::penalty(&noise, placed.len()).max(f64::MIN_POSITIVE);
     let found = changes::mean(&placed, penalty, 1).ok()?;
     let segments = found.segments(placed.len());
-    let parts: Vec<Part> = segments.iter().filter_map(|s| part(placed.get(s.clone())?, noise.deviation)).collect();
+    let edges = edges(&segments, &placed);
+    let own = || segments.iter().zip(&edges).filter(|(_, edge)| !**edge).map(|(s, _)| s);
+    let parts: Vec<Part> = own().filter_map(|s| part(placed.get(s.clone())?, noise.deviation)).collect();
     // On the scale a difference is a share of the level.
     let least = if scale == Scale::Linear { 0.0 } else { RELEVANT };
     let of = clusters(&parts, least);
     let count = of.iter().max()? + 1;
     let mut level_of = vec![0; placed.len()];
-    for (segment, level) in segments.iter().zip(&of) {
+    let mut is_edge = vec![false; placed.len()];
+    for (segment, level) in own().zip(&of) {
         level_of.get_mut(segment.clone())?.fill(*level);
     }
-    let levels: Vec<Middle> = (0..count).filter_map(|level| middle(&seen, &level_of, level)).collect();
+    for (segment, _) in segments.iter().zip(&edges).filter(|(_, edge)| **edge) {
+        let (at, before, after) = (segment.start, segment.start.checked_sub(1)?, segment.end);
+        // It was there for the larger part of the reading.
+        let value = |i: usize| seen.get(i).and_then(|p| p.current.value()).map_or(0.0, |v| v.0);
+        let nearer = if (value(at) - value(before)).abs() < (value(after) - value(at)).abs() { before } else { after };
+        *level_of.get_mut(at)? = *level_of.get(nearer)?;
+        *is_edge.get_mut(at)? = true;
+    }
+    let levels: Vec<Middle> = (0..count).filter_map(|level| middle(&seen, &level_of, &is_edge, level)).collect();
     let visits = visits(&seen, &level_of);
     let story = match (count, visits.len()) {
         (1, _) => drift(&seen),
@@ -214,8 +225,27 @@ fn clusters(parts: &[Part], least: f64) -> Vec<usize> {
     made
 }
 
-fn middle(seen: &[&Point], level_of: &[usize], level: usize) -> Option<Middle> {
-    let own: Vec<&Point> = seen.iter().zip(level_of).filter(|(_, l)| **l == level).map(|(p, _)| *p).collect();
+/// Which segments are a single reading across an edge: on the way from the level before it
+/// to the level after it, part of its time at each.
+fn edges(segments: &[std::ops::Range<usize>], placed: &[f64]) -> Vec<bool> {
+    let mut made = vec![false; segments.len()];
+    for index in 1..segments.len().saturating_sub(1) {
+        let ends = |i: usize| segments.get(i).map(|s| (s.start, s.end));
+        let (Some((from, to)), Some((_, after))) = (ends(index), ends(index + 1)) else { continue };
+        let mean = |from: usize, to: usize| sums::mean(placed.get(from..to).unwrap_or(&[]));
+        let before = ends(index - 1).and_then(|(from, to)| mean(from, to));
+        let (Some(a), Some(b), Some(c)) = (before, mean(from, to), mean(to, after)) else { continue };
+        let single = to == from + 1 && !made.get(index - 1).copied().unwrap_or(false);
+        if let Some(edge) = made.get_mut(index) {
+            *edge = single && (b - a) * (c - b) > 0.0;
+        }
+    }
+    made
+}
+
+fn middle(seen: &[&Point], level_of: &[usize], is_edge: &[bool], level: usize) -> Option<Middle> {
+    let whole = seen.iter().zip(level_of).zip(is_edge).filter(|((_, l), edge)| **l == level && !**edge);
+    let own: Vec<&Point> = whole.map(|((p, _), _)| *p).collect();
     let values: Vec<f64> = own.iter().filter_map(|p| p.current.value()).map(|a| a.0).collect();
     let floor = own.iter().find_map(|p| match p.current {
         Level::BelowFloor { floor } => Some(floor),

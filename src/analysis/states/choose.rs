@@ -16,6 +16,9 @@ pub const APART: f64 = 2.0;
 /// Fewer readings are no level but strays.
 pub const LEAST_READINGS: f64 = 5.0;
 
+/// The span of readings that are alike, in standard uncertainties of one: twice k = 2.
+const WITHIN: f64 = 4.0;
+
 /// Of fewer readings none is called a stray.
 const FEW: f64 = 30.0;
 
@@ -50,6 +53,9 @@ pub struct Group {
 /// one reading, `scales` what is tried.
 pub fn choose(points: &[Weighted], scales: &[Scale], noise: f64) -> Option<(Candidate, Vec<Group>)> {
     let total: f64 = points.iter().map(|p| p.weight).sum();
+    let (low, high) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.at), h.max(p.at)));
+    // Where all of them lie within the instrument's uncertainty none is a stray.
+    let alike = high - low <= WITHIN * noise;
     let mut all: Vec<Candidate> = Vec::new();
     for scale in scales {
         let placed = condense(
@@ -61,7 +67,7 @@ pub fn choose(points: &[Weighted], scales: &[Scale], noise: f64) -> Option<(Cand
         let floor = floor(points, scale, noise);
         for spreads in [Spreads::Common, Spreads::Own] {
             for stray in [false, true] {
-                if stray && total < FEW {
+                if stray && (total < FEW || alike) {
                     continue;
                 }
                 let mut worse = 0;

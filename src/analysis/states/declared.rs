@@ -1,6 +1,6 @@
 //! States that a plan declares, held against what the readings show.
 
-use super::{Found, Place};
+use super::{Found, Place, State};
 use crate::analysis::start::Band;
 use crate::units::Amperes;
 
@@ -55,4 +55,71 @@ pub fn contradictions(found: &Found, bands: &[Band]) -> Vec<Contradiction> {
         made.push(Contradiction::Outside { level: level.0, share: level.2 });
     }
     made
+}
+
+/// Levels that no declared state holds are one within this share of the lower.
+const ALIKE: f64 = 0.1;
+
+/// The states found, those put together that the declared bands take for one: a ripple, at
+/// whose phase a reading falls by chance, looks like several levels. Within a band levels
+/// are one up to a quarter of its width; outside of all, up to a tenth of the current.
+pub fn merged(found: &Found, bands: &[Band]) -> Found {
+    let band = |state: &State| match state.place {
+        Place::At { middle, u, .. } => bands.iter().find(|b| middle.0 + 2.0 * u.0 >= b.low.0 && middle.0 - 2.0 * u.0 <= b.high.0),
+        Place::BelowFloor { .. } => None,
+    };
+    let mut states: Vec<State> = Vec::new();
+    // Of what has been put together the lowest level counts: a chain of them is no one level.
+    let mut lowest = f64::NAN;
+    for state in &found.states {
+        let Place::At { middle, .. } = state.place else {
+            states.push(*state);
+            continue;
+        };
+        let joined = states.last().filter(|_| !bands.is_empty()).and_then(|before| {
+            let room = match (band(before), band(state)) {
+                (Some(a), Some(b)) if a == b => FAR * (a.high - a.low).0,
+                (None, None) => ALIKE * lowest.abs(),
+                _ => return None,
+            };
+            if middle.0 - lowest <= room { together(before, state) } else { None }
+        });
+        match joined {
+            Some(joined) => {
+                states.pop();
+                states.push(joined);
+            }
+            None => {
+                lowest = middle.0;
+                states.push(*state);
+            }
+        }
+    }
+    Found { states, ..found.clone() }
+}
+
+/// Two neighbouring levels as one.
+fn together(lower: &State, upper: &State) -> Option<State> {
+    let (
+        Place::At { middle: a, within: wa, u, spread: sa, spread_within: pa, from, .. },
+        Place::At { middle: b, within: wb, spread: sb, spread_within: pb, to, .. },
+    ) = (lower.place, upper.place)
+    else {
+        return None;
+    };
+    let readings = lower.readings + upper.readings;
+    let share = |x: f64, y: f64| (x * lower.readings + y * upper.readings) / readings;
+    let middle = share(a.0, b.0);
+    let spread = share(sa.0.powi(2) + (a.0 - middle).powi(2), sb.0.powi(2) + (b.0 - middle).powi(2)).sqrt();
+    let place = Place::At {
+        middle: Amperes(middle),
+        within: (wa.0, wb.1),
+        u,
+        spread: Amperes(spread),
+        spread_within: (pa.0.min(pb.0), Amperes(spread).max(pa.1).max(pb.1)),
+        from,
+        to,
+    };
+    let share_within = (lower.share_within.0.max(upper.share_within.0), (lower.share_within.1 + upper.share_within.1).min(1.0));
+    Some(State { place, share: lower.share + upper.share, share_within, readings })
 }

@@ -49,10 +49,13 @@ pub(super) fn of(candidate: &Candidate, group: &Group, above: f64, points: &[Wei
     if candidate.mixture.components.len() < 2 {
         return plain;
     }
-    information(candidate, member, points).map_or(plain, |(mean, log_spread, logit)| {
+    let sd = group.whole.variance.sqrt();
+    // Readings that are all but equal say nothing of the mixture's curvature: an error of the
+    // mean above the spread is none of theirs.
+    let known = |(mean, log_spread, logit): &(f64, f64, f64)| *mean <= sd && *log_spread <= 1.0 && *logit <= 10.0;
+    information(candidate, member, points).filter(known).map_or(plain, |(mean, log_spread, logit)| {
         // As wide as with the readings sorted, at least; what the overlap adds comes from here.
         let t = student_t_two_sided(CONFIDENCE, (group.whole.share * above - 1.0).max(1.0)).unwrap_or(1.96);
-        let sd = group.whole.variance.sqrt();
         let share = group.whole.share.clamp(1e-12, 1.0 - 1e-12);
         let place = (share / (1.0 - share)).ln();
         let back = |x: f64| 1.0 / (1.0 + (-x).exp());

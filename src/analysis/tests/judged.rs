@@ -99,6 +99,7 @@ fn row(outcome: Outcome, off: f64) -> Row {
         residual: Some(Volts(0.1)),
         plateau,
         limited: false,
+        held: None,
     }
 }
 
@@ -160,6 +161,7 @@ fn one_failure_asks_for_more_starts_and_not_for_a_thousand_good_ones() {
         residual: None,
         plateau: known(12e-3),
         limited: false,
+        held: None,
     };
     let advice = |failed: usize, good: usize| {
         let rows: Vec<Row> =
@@ -202,12 +204,17 @@ fn an_ampere_hour_lasts_as_long_as_the_measured_mean_says() {
 #[test]
 fn a_log_outside_of_its_declared_states_says_so() {
     let points = log_of((0..600).map(|_| 12e-3));
-    let told = |low: f64, high: f64| finding::log_states(&points, &[(Amperes(low), Amperes(high))]);
-    let found = told(20e-3, 30e-3).unwrap();
+    let told = |low: f64, high: f64| finding::log_states(&points, &[("running", (Amperes(low), Amperes(high)))]);
+    let found = told(20e-3, 30e-3).remove(0);
     assert!(found.sentence.contains("None of 600 readings lies in a declared state (20 mA to 30 mA)"), "{}", found.sentence);
-    assert_eq!(found.severity, Severity::Note);
-    assert_eq!(told(11e-3, 13e-3), None);
-    assert_eq!(finding::log_states(&points, &[]), None);
+    // None of it is where it was declared to be.
+    assert_eq!(found.severity, Severity::Anomaly);
+    assert_eq!(told(11e-3, 13e-3), []);
+    assert_eq!(finding::log_states(&points, &[]), []);
+    // A declared state that never came is named.
+    let bands = [("running", (Amperes(11e-3), Amperes(13e-3))), ("asleep", (Amperes(1e-6), Amperes(1e-4)))];
+    let found = finding::log_states(&points, &bands);
+    assert!(found[0].code == "log-state-missing" && found[0].sentence.contains("asleep (1 uA to 100 uA)"), "{found:?}");
     let one = finding::log(&points[..1], None, Seconds(0.1));
     assert!(one.iter().any(|f| f.code == "log-too-few"), "{one:?}");
 }

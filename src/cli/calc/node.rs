@@ -24,7 +24,7 @@ pub(super) struct Arguments {
     #[arg(long, value_parser = quantity::<Ohms>, allow_hyphen_values = true, group = "resistor")]
     pull_down: Option<Ohms>,
     /// A netlist in the syntax of Berkeley SPICE instead of the two resistors
-    #[arg(long, group = "resistor", conflicts_with_all = ["pull_up", "pull_down", "tolerance", "leakage_to", "warmer"], requires = "node")]
+    #[arg(long, group = "resistor", conflicts_with_all = ["pull_up", "pull_down"], requires = "node")]
     netlist: Option<PathBuf>,
     /// The netlist's node that the input listens to
     #[arg(long, requires = "netlist")]
@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     /// When the netlist's node is looked at; without it, at the operating point
     #[arg(long, value_parser = quantity::<Seconds>, allow_hyphen_values = true, requires = "netlist")]
     moment: Option<Seconds>,
-    /// The tolerance of the resistors
+    /// The tolerance of the resistors, of all of a netlist's
     #[arg(long, value_parser = quantity::<Ratio>, allow_hyphen_values = true, default_value = "0 %")]
     tolerance: Ratio,
     /// Where the leaking part lies: from the node to this
@@ -72,7 +72,9 @@ impl Arguments {
             part: self.part(),
             rail: self.rail,
             family: self.family.clone(),
-            leakage: self.leakage.map(|leakage| (leakage, self.at)),
+            leakage: self.leakage.map(|low| (low, self.leakage_to.unwrap_or(low), self.at)),
+            tolerance: self.tolerance,
+            warmer: self.warmer,
             moment: self.moment.unwrap_or(Seconds(0.0)),
         };
         match Document::open(path).map_err(|p| Unanswered::from(Unrun::from(p))).and_then(|file| what_if(&file, &suspect)) {

@@ -26,6 +26,14 @@ pub enum Drive {
     /// Straight lines between points of time and value, constant before the first
     /// and after the last, SPICE's `PWL`. The times ascend.
     Points(Vec<(f64, f64)>),
+    /// The same, and after the last point again and again from the time `from` on, which is
+    /// one of the points'.
+    Repeated {
+        /// Time and value; the times ascend.
+        points: Vec<(f64, f64)>,
+        /// Where each repetition begins.
+        from: f64,
+    },
     /// A sine that begins at `delay`, SPICE's `SIN`.
     Sine {
         /// About which it swings.
@@ -64,14 +72,8 @@ impl Drive {
                     *low
                 }
             }
-            Drive::Points(points) => {
-                let after = points.partition_point(|(t, _)| *t <= time);
-                match (after.checked_sub(1).and_then(|i| points.get(i)), points.get(after)) {
-                    (Some((t0, v0)), Some((t1, v1))) => v0 + (v1 - v0) * (time - t0) / (t1 - t0),
-                    (Some((_, value)), None) | (None, Some((_, value))) => *value,
-                    (None, None) => 0.0,
-                }
-            }
+            Drive::Points(points) => along(points, time),
+            Drive::Repeated { points, from } => along(points, lap(points, *from, time).1),
             Drive::Sine { offset, amplitude, frequency, delay, damping, phase } => {
                 let since = (time - delay).max(0.0);
                 let angle = std::f64::consts::TAU * frequency * since + phase.to_radians();
@@ -98,6 +100,11 @@ impl Drive {
                 f64::INFINITY
             }
             Drive::Points(points) => points.iter().map(|p| p.0).find(|t| *t > beyond).unwrap_or(f64::INFINITY),
+            Drive::Repeated { points, from } => {
+                let (base, _) = lap(points, *from, time);
+                let next = points.iter().map(|p| base + p.0).find(|t| *t > beyond);
+                next.unwrap_or(f64::INFINITY)
+            }
             Drive::Sine { delay, .. } => {
                 if *delay > beyond {
                     *delay
@@ -108,6 +115,16 @@ impl Drive {
         }
     }
 
+    /// Whether its value itself jumps at a time.
+    pub fn jumps_at(&self, time: f64) -> bool {
+        let largest = match self {
+            Drive::Pulse { low, high, .. } => low.abs().max(high.abs()),
+            Drive::Repeated { points, .. } => points.iter().map(|p| p.1.abs()).fold(0.0, f64::max),
+            Drive::Constant(_) | Drive::Points(_) | Drive::Sine { .. } => return false,
+        };
+        (self.at(time) - self.at(time - 1e-12 * time.abs())).abs() > 1e-3 * largest
+    }
+
     /// The longest step over which its curve is still followed, in seconds.
     pub fn longest_step(&self) -> f64 {
         match self {
@@ -115,6 +132,26 @@ impl Drive {
             _ => f64::INFINITY,
         }
     }
+}
+
+/// Straight lines between points, constant beyond them.
+fn along(points: &[(f64, f64)], time: f64) -> f64 {
+    let after = points.partition_point(|(t, _)| *t <= time);
+    match (after.checked_sub(1).and_then(|i| points.get(i)), points.get(after)) {
+        (Some((t0, v0)), Some((t1, v1))) => v0 + (v1 - v0) * (time - t0) / (t1 - t0),
+        (Some((_, value)), None) | (None, Some((_, value))) => *value,
+        (None, None) => 0.0,
+    }
+}
+
+/// When the points' own time 0 was for the lap that a time lies in, and the time in it.
+fn lap(points: &[(f64, f64)], from: f64, time: f64) -> (f64, f64) {
+    let last = points.last().map_or(0.0, |p| p.0);
+    if time < last * (1.0 - 4.0 * f64::EPSILON) || last <= from {
+        return (0.0, time);
+    }
+    let (count, into) = wrap(time - from, last - from);
+    (count * (last - from), from + into)
 }
 
 /// Whole periods in `since`, and the rest of it.
@@ -149,6 +186,20 @@ mod tests {
             let value = [0.0, 5.0, 5.0, 0.0][i % 4];
             assert!((train.at(*corner) - value).abs() < 1e-6, "{i}: {} for {value}", train.at(*corner));
         }
+    }
+
+    #[test]
+    fn repeated_points_begin_again_where_they_are_told_to() {
+        let saw = Drive::Repeated { points: vec![(0.0, 0.0), (1.0, 1.0), (3.0, 5.0)], from: 1.0 };
+        for (time, value) in [(0.5, 0.5), (2.0, 3.0), (2.9, 4.8), (3.0, 1.0), (4.0, 3.0), (5.0, 1.0), (6.5, 4.0)] {
+            assert!((saw.at(time) - value).abs() < 1e-12, "{time}: {}", saw.at(time));
+        }
+        let mut corners = vec![0.0];
+        for _ in 0..5 {
+            corners.push(saw.corner_after(corners[corners.len() - 1]));
+        }
+        assert_eq!(corners, [0.0, 1.0, 3.0, 5.0, 7.0, 9.0]);
+        assert!(saw.jumps_at(3.0) && saw.jumps_at(5.0) && !saw.jumps_at(2.0));
     }
 
     #[test]

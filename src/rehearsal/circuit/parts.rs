@@ -138,6 +138,15 @@ impl Circuit {
         self.parts.iter().enumerate().map(|(i, placed)| (Part(i), placed.name.as_str(), &placed.kind))
     }
 
+    /// Multiplies each resistor's value by what its number among the resistors gives.
+    pub fn scale_resistors(&mut self, factor: impl Fn(usize) -> f64) {
+        let resistors = self.parts.iter_mut().filter_map(|p| match &mut p.kind {
+            Kind::Resistor(ohms) => Some(ohms),
+            _ => None,
+        });
+        resistors.enumerate().for_each(|(number, ohms)| *ohms *= factor(number));
+    }
+
     /// Adds a part between nodes: two, or four where the kind says so, or as many as a
     /// device has terminals.
     pub fn add(&mut self, name: &str, kind: Kind, nodes: &[Node]) -> Part {

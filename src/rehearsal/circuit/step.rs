@@ -209,7 +209,7 @@ impl Transient {
                     system.right[store.a] += alpha * charge;
                     system.right[store.b] -= alpha * charge;
                 }
-                Some(branch) => system.right[branch.row] -= alpha * charge,
+                Some(branch) => system.right[branch.row] -= alpha * charge * branch.weight,
             }
         }
         for pn in system.junctions.iter().filter(|j| j.live) {

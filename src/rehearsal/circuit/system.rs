@@ -52,6 +52,10 @@ pub(super) struct Branch {
     control: Option<([usize; 2], f64)>,
     pub(super) drive: Drive,
     pub(super) live: bool,
+    /// What its whole equation is multiplied by. Of an inductor 1 / (1 + alpha L): over a short
+    /// step alpha L is beyond all conductances, and a voltage that was sought from such an
+    /// equation would be the difference of two enormous numbers.
+    pub(super) weight: f64,
 }
 
 #[derive(Debug)]
@@ -336,7 +340,7 @@ impl System {
     fn branch(&mut self, row: usize, a: usize, b: usize) -> Branch {
         let m = &mut self.matrix;
         let slots = [m.slot(row, a), m.slot(row, b), m.slot(a, row), m.slot(b, row), m.slot(row, row)];
-        Branch { row, slots, control: None, drive: Drive::Constant(0.0), live: true }
+        Branch { row, slots, control: None, drive: Drive::Constant(0.0), live: true, weight: 1.0 }
     }
 
     /// Gives ground's slots their number, now that it is known.
@@ -402,13 +406,18 @@ impl System {
         for transconductor in self.transconductors.iter().filter(|g| g.live) {
             stamp(base, &transconductor.slots, transconductor.siemens);
         }
+        for store in &self.stores {
+            if let Some(branch) = store.branch.and_then(|b| self.branches.get_mut(b)) {
+                branch.weight = 1.0 / (1.0 + alpha * store.value);
+            }
+        }
         for branch in &self.branches {
             let [row_a, row_b, a_row, b_row, own] = branch.slots;
             base[a_row] += 1.0;
             base[b_row] -= 1.0;
             if branch.live {
-                base[row_a] += 1.0;
-                base[row_b] -= 1.0;
+                base[row_a] += branch.weight;
+                base[row_b] -= branch.weight;
                 if let Some(([c, d], gain)) = branch.control {
                     base[c] -= gain;
                     base[d] += gain;
@@ -420,7 +429,10 @@ impl System {
         for store in self.stores.iter().filter(|s| s.live) {
             match store.branch {
                 None => stamp(base, &store.slots, alpha * store.value),
-                Some(_) => base[store.slots[0]] -= alpha * store.value,
+                Some(branch) => {
+                    let weight = self.branches.get(branch).map_or(1.0, |b| b.weight);
+                    base[store.slots[0]] -= alpha * store.value * weight;
+                }
             }
         }
     }
@@ -443,7 +455,7 @@ impl System {
                     right[store.a] += alpha * held;
                     right[store.b] -= alpha * held;
                 }
-                Some(branch) => right[branch.row] -= alpha * held,
+                Some(branch) => right[branch.row] -= alpha * held * branch.weight,
             }
         }
         if self.hold_initial {

@@ -3,7 +3,7 @@
 
 use super::states;
 use crate::document::{Document, Problems, Span, Table};
-use crate::rehearsal::circuit::{Circuit, FirstLine, Load, Netlist, Node, Solid, State};
+use crate::rehearsal::circuit::{Circuit, FirstLine, Gate, GateKind, Load, Netlist, Node, Solid, State};
 use crate::units::Ohms;
 use std::collections::BTreeMap;
 
@@ -17,10 +17,12 @@ pub struct Described {
     parts: Vec<(String, Solid, [String; 2])>,
     /// Loads: the node that each draws from, its ground, and nodes that it looks at.
     loads: Vec<(String, Vec<String>, Vec<State>)>,
+    /// Gates: supply, ground and output, then the inputs.
+    gates: Vec<(String, Vec<String>, Gate)>,
 }
 
 impl Described {
-    /// Reads `input`, `netlist` and `[load.NAME]`; the parts have been read.
+    /// Reads `input`, `netlist`, `[load.NAME]` and `[gate.NAME]`; the parts have been read.
     pub fn read(
         root: &mut Table<'_>,
         parts: &BTreeMap<String, (Solid, Ohms)>,
@@ -48,13 +50,14 @@ impl Described {
             }
             table.finish();
         }
+        let gates = gates(root)?;
         let mut placed = Vec::new();
         for (name, between) in nodes {
             let (solid, _) = parts.get(name)?;
             placed.push((name.clone(), solid.clone(), [between.first()?.clone(), between.get(1)?.clone()]));
         }
         text?;
-        Some(Self { input: input?, netlist, parts: placed, loads })
+        Some(Self { input: input?, netlist, parts: placed, loads, gates })
     }
 
     /// The netlist's own circuit.
@@ -77,12 +80,46 @@ impl Described {
             let (a, b) = (circuit.node(a), circuit.node(b));
             solid.place(circuit, &format!("part.{name}"), a, b);
         }
+        for (name, nodes, gate) in &self.gates {
+            let nodes: Vec<Node> = nodes.iter().map(|node| circuit.node(node)).collect();
+            circuit.device(&format!("gate.{name}"), &nodes, gate.clone());
+        }
         for (name, nodes, states) in &self.loads {
             let nodes: Vec<Node> = nodes.iter().map(|node| circuit.node(node)).collect();
             circuit.device(&format!("load.{name}"), &nodes, Load::new(states.clone()));
         }
     }
 }
+
+/// All `[gate.NAME]`.
+fn gates(root: &mut Table<'_>) -> Option<Vec<(String, Vec<String>, Gate)>> {
+    let mut made = Vec::new();
+    let Some(mut table) = root.table("gate") else { return Some(made) };
+    for name in table.keys() {
+        let Some(mut inner) = table.table(&name) else { continue };
+        inner.rename(format!("[gate.{name}]"));
+        let nodes = inner.texts("nodes").unwrap_or_default();
+        if nodes.len() <= GATE {
+            inner.problem(
+                "nodes",
+                "a gate has a supply, a ground, an output and its inputs",
+                "four nodes at least",
+                Some("write nodes = [\"in\", \"0\", \"out\", \"a\"]".into()),
+            );
+        }
+        let gate = GateKind::read(&mut inner).map(|kind| Gate::new(kind, nodes.len().saturating_sub(GATE)));
+        if let Some(Err(why)) = &gate {
+            inner.problem("family", why.clone(), "no levels for it", None);
+        }
+        inner.finish();
+        made.push((name, nodes, gate?.ok()?));
+    }
+    table.finish();
+    Some(made)
+}
+
+/// Supply, ground and output.
+const GATE: usize = 3;
 
 /// The text between a string's quotes.
 fn inside(document: &Document, whole: Span) -> Span {

@@ -113,3 +113,18 @@ fn seat(node: &Node) -> String {
         _ => format!("at {}", node.rail),
     }
 }
+
+/// Where starts have failed before, and the part that was measured cannot be why. `found`
+/// is what its sweep says, `before` all findings before.
+pub fn cleared(part: &str, found: &[Finding], before: &[Finding]) -> Option<Finding> {
+    let has = |all: &[Finding], code: &str| all.iter().any(|f| f.code == code);
+    if !(has(before, "starts-fail") && has(found, "leakage-pass") && has(found, "node-good")) {
+        return None;
+    }
+    let sentence = format!(
+        "The failed starts have another cause than the leakage of {part}: it is within its limit, and its node stays where it is meant to be."
+    );
+    Some(Finding::new("part-cleared", Severity::Note, sentence).advise(format!(
+        "Look at what else stands at that node (its resistor, a diode, the input that listens, dirt on the board), then at the others: what the failures hang on, and when they leave the course of good starts, tells where. {part} was measured out of the unit: its joints and its place were not."
+    )))
+}

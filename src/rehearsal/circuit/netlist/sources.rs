@@ -9,6 +9,8 @@ impl Reader<'_> {
     pub(super) fn read_drive(&mut self, line: &Line, words: &[Word], scope: &Scope) -> Option<Drive> {
         let mut drive = None;
         let mut constant = None;
+        // Of PWL: from when on it repeats, and by how much it comes later.
+        let (mut again, mut delay) = (None, 0.0);
         let mut rest = words;
         while let Some((first, after)) = rest.split_first() {
             let end =
@@ -25,6 +27,23 @@ impl Reader<'_> {
                     rest = next;
                 }
                 "ac" => rest = next,
+                "r" | "td" if matches!(drive, Some(Drive::Points(_))) => {
+                    let [equals, word, ..] = after else {
+                        self.fail(first.span.clone(), format!("{} lacks its value", first.text), "r=TIME or td=TIME");
+                        return None;
+                    };
+                    if equals.text != "=" {
+                        self.fail(equals.span.clone(), format!("{} is too much", equals.text), "r=TIME or td=TIME");
+                        return None;
+                    }
+                    let value = self.value(word, scope)?;
+                    if first.text == "r" {
+                        again = Some((value, word))
+                    } else {
+                        delay = value
+                    }
+                    rest = after.get(2..)?;
+                }
                 "pulse" | "pwl" | "sin" => {
                     let mut values = Vec::new();
                     for word in numbers {
@@ -49,6 +68,23 @@ impl Reader<'_> {
                     self.fail(first.span.clone(), format!("{} is too much", first.text), "the end of the line");
                     return None;
                 }
+            }
+        }
+        if let Some(Drive::Points(points)) = &mut drive {
+            points.iter_mut().for_each(|(time, _)| *time += delay);
+            let (points, last) = (points.clone(), points.last().map_or(0.0, |p| p.0));
+            // Below zero means not at all, as in SPICE.
+            if let Some((from, word)) = again.filter(|(from, _)| *from >= 0.0) {
+                let from = from + delay;
+                if from >= last || !points.iter().any(|(time, _)| (time - from).abs() <= 1e-9 * last.abs()) {
+                    self.fail(
+                        word.span.clone(),
+                        format!("PWL cannot repeat from {}", word.text),
+                        "the time of one of its points but the last",
+                    );
+                    return None;
+                }
+                drive = Some(Drive::Repeated { points, from });
             }
         }
         match drive.or(constant.map(Drive::Constant)) {
