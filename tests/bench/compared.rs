@@ -77,6 +77,7 @@ fn recorded(plan: &str, bench: &str, failed: u32, all: u32, off: impl Fn(u32) ->
             },
             peak: None,
             limited: Seconds(0.0),
+            held: None,
             reason: String::new(),
         };
         record.end_start(1, number, &end).unwrap();
