@@ -1,17 +1,15 @@
 //! How the parts of a lot are inspected by a plan: what is acknowledged of each, which
 //! rule decides, and the control parts.
 
-use super::read::{above_zero, need_above_zero};
+use super::read::above_zero;
 use crate::analysis::inspection::lot::Counting;
 use crate::analysis::uncertainty::Guard;
 use crate::document::{Places, Table};
-use crate::units::{Amperes, Ratio, Volts};
+use crate::units::{Amperes, Ratio};
 
 /// How parts are inspected.
 #[derive(Clone, Debug)]
 pub struct Inspection {
-    /// What tells that a part is in; Enter where the plan does not say.
-    pub insert: Insert,
     /// How often the operator acknowledges that a part is discharged; for each part where
     /// the plan does not say.
     pub discharge: Often,
@@ -29,15 +27,6 @@ pub struct Inspection {
     pub controls: Option<Controls>,
     /// Where it stands in the plan.
     pub places: Places,
-}
-
-/// What tells that a part is in.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Insert {
-    /// The operator's Enter, or a footswitch that sends it.
-    Enter,
-    /// The meter's own reading under this voltage, going from open to connected.
-    Contact(Volts),
 }
 
 /// How often something is acknowledged.
@@ -105,7 +94,6 @@ pub const EMPTY: &str = "nothing";
 /// Where a plan says nothing of it.
 pub(super) fn usual(places: Places) -> Inspection {
     Inspection {
-        insert: Insert::Enter,
         discharge: Often::EachPart,
         polarity: Often::EachPart,
         guard: Guard::Full,
@@ -122,14 +110,6 @@ const OFTEN: [(&str, Often); 2] = [("each part", Often::EachPart), ("once", Ofte
 
 pub(super) fn read(mut table: Table<'_>) -> Inspection {
     let mut made = usual(table.places());
-    if table.is_table("insert") {
-        if let Some(mut inner) = table.table("insert") {
-            made.insert = need_above_zero(&mut inner, "contact").map_or(Insert::Enter, Insert::Contact);
-            inner.finish();
-        }
-    } else {
-        table.choice("insert", &[("enter", Insert::Enter)]);
-    }
     made.discharge = table.choice("discharge", &OFTEN).unwrap_or(made.discharge);
     made.polarity = table.choice("polarity", &OFTEN).unwrap_or(made.polarity);
     made.guard = table.choice("guard", &Guard::ALL.map(|g| (g.name(), g))).unwrap_or(made.guard);

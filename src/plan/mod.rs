@@ -20,7 +20,7 @@ mod tests;
 
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check, check_lot};
-pub use inspection::{BAD, CLEANED, Control, Controls, EMPTY, GOOD, Insert, Inspection, Often, OnDrift};
+pub use inspection::{BAD, CLEANED, Control, Controls, EMPTY, GOOD, Inspection, Often, OnDrift};
 pub use lot::Lot;
 pub use metering::{AutoRange, Hand, Holds, Hum, Memory, MeterInput, NOWHERE, THRESHOLDS, Turn, Zero};
 pub use model::{

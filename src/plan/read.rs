@@ -70,7 +70,7 @@ pub(super) fn above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Optio
 }
 
 /// A value above zero that must be there.
-pub(super) fn need_above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
+fn need_above_zero<Q: Quantity>(table: &mut Table<'_>, key: &str) -> Option<Q> {
     let value = table.need::<Q>(key);
     positive(table, key, value);
     value

@@ -317,7 +317,7 @@ CREATE TABLE acknowledged (
   trial      INTEGER,            -- NULL: for all of the lot
   at_s       REAL NOT NULL,
   what       TEXT NOT NULL,      -- 'discharged', 'inserted', 'polarity'
-  how        TEXT NOT NULL,      -- the answer, or 'contact': the meter's own reading
+  how        TEXT NOT NULL,      -- the answer
   batch      INTEGER NOT NULL,
   seal       BLOB NOT NULL
 ) STRICT;

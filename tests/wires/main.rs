@@ -16,6 +16,7 @@ mod ends;
 mod guard;
 mod kill;
 mod kills;
+mod lot;
 mod resume;
 mod support;
 mod terminal;

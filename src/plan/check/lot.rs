@@ -1,13 +1,9 @@
 //! A plan that is carried out for each part of a lot: what cannot work, and papers that
 //! have expired.
 
-use super::{Findings, rounded};
-use crate::plan::{Bench, Insert, Inspection, Lot, Often, OnFault, Plan, StageKind, Wiring};
-use crate::units::Volts;
+use super::Findings;
+use crate::plan::{Bench, Inspection, Lot, OnFault, Plan, StageKind};
 use jiff::civil::Date;
-
-/// A part is put in under no more than this.
-const CONTACT: Volts = Volts(2.0);
 
 pub(super) fn check(
     plan: &Plan,
@@ -26,7 +22,6 @@ pub(super) fn check(
         return;
     };
     stages(plan, findings);
-    contact(plan, inspection, bench, findings);
     overdue(lot, bench, today, findings);
     if let Some(controls) = &inspection.controls {
         for (control, _) in controls.all().filter(|(c, _)| (1..=lot.quantity).any(|p| lot.name(p) == c.name)) {
@@ -71,47 +66,6 @@ fn stages(plan: &Plan, findings: &mut Findings) {
                 findings.warning(&plan.document, place("on_fault"), title, "holds the lot up", "");
             }
             _ => {}
-        }
-    }
-}
-
-/// A part that is found by the meter has nobody who acknowledges anything.
-fn contact(plan: &Plan, inspection: &Inspection, bench: &Bench, findings: &mut Findings) {
-    let Insert::Contact(voltage) = inspection.insert else { return };
-    let mut error = |key: &str, title: String, label: &str, hint: &str| {
-        findings.error(&plan.document, inspection.places.of(key), title, label, hint);
-    };
-    if voltage > CONTACT || voltage > plan.unit.ceiling.voltage {
-        let most = CONTACT.min(plan.unit.ceiling.voltage);
-        let title = format!("parts are put in under {voltage}, more than {}", rounded(most));
-        error("insert.contact", title, "too much for fingers and parts", "0.5 V is enough for a meter");
-    }
-    if !bench.meter.as_ref().is_some_and(|m| m.wired == Wiring::InSeries) {
-        let title = "a contact is seen by a meter in series, and this bench has none".to_owned();
-        error("insert", title, "needs a meter in series", "write insert = \"enter\"");
-    }
-    let leakage = plan.stages.iter().find_map(|s| match &s.kind {
-        StageKind::Leakage(sweep) => Some(sweep),
-        _ => None,
-    });
-    let Some(sweep) = leakage else {
-        let title = "a contact is seen by a part's charge, and no stage of this plan measures a leakage".to_owned();
-        return error("insert", title, "only for parts that are charged", "write insert = \"enter\"");
-    };
-    if let Some(worst) = sweep.voltages.iter().find(|v| voltage > **v) {
-        error("insert.contact", format!("it is above the lowest voltage of the sweep, {worst}"), "too high", "");
-    }
-    let once = [("discharge", inspection.discharge, true), ("polarity", inspection.polarity, sweep.part.kind.is_polar())];
-    for (key, often, matters) in once {
-        if often == Often::EachPart && matters {
-            error(
-                key,
-                format!("{key:?} is acknowledged for each part, and with a contact nobody presses a key"),
-                "nobody acknowledges it",
-                &format!(
-                    "write {key} = \"once\" where the fixture and the way of working make sure of it, or insert = \"enter\""
-                ),
-            );
         }
     }
 }
