@@ -8,6 +8,7 @@ mod calc;
 mod circuit;
 mod compared;
 mod mistakes;
+mod profiles;
 mod records;
 mod screens;
 mod support;

@@ -111,7 +111,7 @@ pub(super) fn problems(profile: &Profile, places: &Places) -> Problems {
     };
     for message in messages(profile) {
         let text = message.text;
-        if let Some(longest) = wire.longest.filter(|longest| text.len() > *longest) {
+        if let Some(longest) = wire.longest.filter(|longest| least_length(text) > *longest) {
             wrong(
                 &message.path,
                 format!("{text:?} is longer than the {longest} bytes that [wire] longest allows"),
@@ -145,6 +145,11 @@ pub(super) fn problems(profile: &Profile, places: &Places) -> Problems {
         Kind::Meter(meter) => meter_problems(profile, meter, &mut wrong),
     }
     found
+}
+
+/// The bytes of a message at least: what stands in its places has one or more.
+fn least_length(text: &str) -> usize {
+    text.split('{').map(|part| part.split_once('}').map_or(part.len(), |(_, rest)| rest.len() + 1)).sum()
 }
 
 /// A placeholder that nothing is put into is sent as it stands.
