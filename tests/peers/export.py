@@ -50,6 +50,11 @@ def second(moment):
     return moment[:19]
 
 
+def measure(row):
+    trial = int(row["trial"])
+    return [trial, row["what"], row["flag"], bits(row["value"]), bits(row["u"]), row["outcome"]]
+
+
 answer = {}
 
 rows = csv_rows("readings.csv")
@@ -71,6 +76,7 @@ answer["csv"] = {
     "readings": [reading(row) for row in rows],
     "moments": [second(row["answered_utc"]) for row in rows],
     "texts": [unguarded(e["text"]) for e in events if e["kind"] == "answer"],
+    "measures": [measure(row) for row in csv_rows("measures.csv")],
     "computed": computed,
     "every line ends with CRLF": raw.count(b"\r\n") == raw.count(b"\n") == len(rows) + 1,
 }
@@ -88,17 +94,20 @@ answer["jsonl"] = {
     "readings": [reading(row) for row in rows],
     "moments": [second(row["answered_utc"]) for row in rows],
     "texts": [e["text"] for e in lines("events.jsonl") if e["kind"] == "answer"],
+    "measures": [measure(row) for row in lines("measures.jsonl")],
 }
 
 table = pyarrow.parquet.read_table(path("readings.parquet"))
 rows = table.to_pylist()
+whole = pyarrow.parquet.read_metadata(path("readings.parquet"))
 schema = {f.name: [str(f.type), (f.metadata or {}).get(b"unit", b"").decode() or None] for f in table.schema}
 answer["parquet"] = {
     "readings": [reading(row) for row in rows],
     "moments": [row["answered_utc"].isoformat()[:19] for row in rows],
     "texts": [e["text"] for e in pyarrow.parquet.read_table(path("events.parquet")).to_pylist() if e["kind"] == "answer"],
+    "measures": [measure(row) for row in pyarrow.parquet.read_table(path("measures.parquet")).to_pylist()],
     "schema": schema,
-    "metadata": {k.decode(): v.decode() for k, v in table.schema.metadata.items() if k != b"ARROW:schema"},
+    "metadata": {k.decode(): v.decode() for k, v in whole.metadata.items() if k != b"ARROW:schema"},
 }
 # Each table has the same columns and as many rows in all three.
 for name in sorted(os.listdir(folder)):
@@ -141,6 +150,6 @@ for suite in root:
         expect(all(tag in ("failure", "error", "skipped") for tag in told[:-1]), str(told))
 unit = root.find("testsuite/properties/property[@name='unit']")
 answer["junit"] = {
-    "faults": faults, "tests": int(root.get("tests")), "failures": int(root.get("failures")), "unit": unit.get("value"),
+    "faults": faults, "suites": [suite.get("name") for suite in root], "tests": int(root.get("tests")), "failures": int(root.get("failures")), "unit": unit.get("value"),
 }
 json.dump(answer, sys.stdout)

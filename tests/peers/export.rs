@@ -202,3 +202,46 @@ fn a_rehearsed_run_is_read_back_by_other_programs() {
     assert_eq!(back["junit"]["faults"], json!([]), "{}", back["junit"]);
     assert!(back["junit"]["tests"].as_u64().unwrap() > 10);
 }
+
+#[test]
+fn a_lot_is_read_back_by_other_programs() {
+    let place = tempfile::tempdir().unwrap();
+    let scripts = Path::new(env!("CARGO_MANIFEST_DIR")).join("scripts");
+    for name in ["tantalum-tray.toml", "tantalum-tray.unit.toml"] {
+        std::fs::copy(scripts.join(name), place.path().join(name)).unwrap();
+    }
+    let lot = std::fs::read_to_string(scripts.join("tantalum-tray.lot.toml")).unwrap();
+    std::fs::write(place.path().join("some.lot.toml"), lot.replace("125", "35")).unwrap();
+    rampart(place.path(), &["rehearse", "tantalum-tray.toml", "--lot", "some.lot.toml", "--seed", "5"]);
+    exported(place.path(), "last");
+    let folder = std::fs::read_dir(place.path().join("logs")).unwrap().next().unwrap().unwrap().path();
+    let Some(back) = compared(place.path(), &folder) else { return };
+    let run = Run::open(&folder).unwrap();
+    let bits = |value: Option<f64>| value.map(|v| format!("{:016x}", v.to_bits()));
+    let measures: Vec<Value> = run
+        .measures()
+        .unwrap()
+        .iter()
+        .map(|m| {
+            let u = match m.seen {
+                analysis::inspection::Seen::Value { u, .. } => Some(u),
+                _ => None,
+            };
+            json!([m.trial, m.what, m.seen.word(), bits(m.seen.value()), bits(u), m.standing.word()])
+        })
+        .collect();
+    assert!(measures.len() > 35, "{}", measures.len());
+    for format in ["csv", "jsonl", "parquet"] {
+        assert_eq!(back[format]["measures"], json!(measures), "{format}");
+    }
+    let junit = &back["junit"];
+    assert_eq!(junit["faults"], json!([]), "{junit}");
+    // A suite a trial; each part that fails is a failure, and the lot's decision.
+    let trials = run.trials().unwrap();
+    let suites: Vec<String> = serde_json::from_value(junit["suites"].clone()).unwrap();
+    for trial in &trials {
+        assert!(suites.contains(&format!("{} {}, trial {}", trial.kind, trial.name, trial.number)), "{suites:?}");
+    }
+    let failed = trials.iter().filter(|t| t.kind == "part" && t.outcome.is_nonconforming()).count() as u64;
+    assert!(failed > 0 && junit["failures"].as_u64().unwrap() > failed, "{junit}");
+}
