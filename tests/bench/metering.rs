@@ -94,15 +94,14 @@ fn a_range_that_the_meter_chooses_is_forbidden_or_told_of() {
     assert_eq!(refused.ended.exit, Exit::Instrument, "{}", refused.ended.how);
     assert!(refused.ended.how.contains("the meter's range was set to"), "{}", refused.ended.how);
     assert!(!refused.supply.switches.iter().any(|s| s.on));
-    // ... and where it cannot be told a range, the check says what that does.
+    // ... and where nobody can ask it for its range, the check says what that may do.
     let folder = tempfile::tempdir().unwrap();
-    let untold =
-        variant(&folder, &[("[\"CONF:CURR:DC {range}\"]", "[\"CONF:CURR:DC\"]"), ("range_ask = \"CURR:DC:RANG?\"\n", "")]);
+    let untold = variant(&folder, &[("range_ask = \"CURR:DC:RANG?\"\n", "")]);
     let text = bench(&untold, always);
     let read = |text: &str| Bench::read(&Document::new("bench.toml", text)).unwrap_or_else(|p| panic!("{p}"));
     let plan = Plan::read(&Document::new("plan.toml", STARTS)).unwrap_or_else(|p| panic!("{p}"));
     let says = check(plan, read(&text), "2026-11-25").problems.to_string();
-    assert!(says.contains("tells the meter no range") && says.contains("a shunt of up to 100 ohm"), "{says}");
+    assert!(says.contains("cannot ask for the meter's range") && says.contains("up to 100 ohm"), "{says}");
     assert!(says.contains("bench.toml:4:"), "{says}");
     // Carried out all the same, the unit browns out as soon as it draws its current, and hangs:
     // the same unit that starts four times of four with a fixed range.

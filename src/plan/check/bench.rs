@@ -134,26 +134,22 @@ fn calibration(bench: &Bench, role: &str, due: Option<&str>, places: &Places, to
     );
 }
 
-/// A meter that is told no range chooses one by itself: low while nothing flows, and its
-/// burden is then the highest at the moment at which a unit starts.
+/// A meter whose range cannot be asked for may have another than it was told: one that
+/// chooses by itself has the lowest while nothing flows, and so the highest burden at the
+/// moment at which a unit starts.
 fn own_range(bench: &Bench, seat: &MeterSeat, findings: &mut Findings) {
-    let Some(profile) = seat.profile.meter() else { return };
-    let function = if seat.wired == Wiring::InSeries { &profile.current } else { &profile.voltage };
-    let Some(function) = function.as_ref().filter(|f| f.ranges.len() > 1) else { return };
-    if function.configure.iter().any(|message| message.contains("{range}")) {
-        return;
-    }
+    let Some(profile) = seat.profile.meter().filter(|_| seat.wired == Wiring::InSeries) else { return };
+    let Some(function) = profile.current.as_ref().filter(|f| f.ranges.len() > 1 && f.range_ask.is_none()) else { return };
     let most = function.ranges.iter().map(|r| r.resistance).fold(Ohms(0.0), Ohms::max);
-    let burden = match seat.wired {
-        Wiring::InSeries => format!("a shunt of up to {most} in the lead when the unit starts"),
-        Wiring::Across => "a gap at every change".into(),
-    };
     findings.warning(
         &bench.document,
         seat.places.of("profile"),
-        format!("the profile {:?} tells the meter no range: it may choose one by itself, with {burden}", seat.profile.name),
-        "no fixed range",
-        "send the range in configure, with {range}, and read it back with range_ask",
+        format!(
+            "the profile {:?} cannot ask for the meter's range: were it to choose one by itself, up to {most} would be in the lead when the unit starts, and nobody would know",
+            seat.profile.name
+        ),
+        "the range is not read back",
+        "write range_ask into the profile where the meter has such a question; else see to it that its own choice of the range is off",
     );
 }
 

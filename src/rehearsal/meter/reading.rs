@@ -84,7 +84,8 @@ impl MeterDevice {
         let Some(function) = self.described(self.measures_voltage) else { return scientific(SPECIAL.1) };
         let text = match shown {
             Shown::Nothing => return scientific(SPECIAL.1),
-            Shown::Overload => self.profile.overload.first().cloned().unwrap_or_else(|| scientific(SPECIAL.0)),
+            // A profile may have a pattern there.
+            Shown::Overload => self.profile.overload.first().map_or_else(|| scientific(SPECIAL.0), |word| word.replace('*', "")),
             Shown::Value(value) => {
                 let unit = match (function.reply.unit, self.measures_voltage) {
                     (UnitInReply::None, _) => "",
