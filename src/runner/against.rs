@@ -180,13 +180,13 @@ fn of_courses(subject: &Starts, others: &[&Starts], plan: &Start, all: &[Conditi
     }
     // What fails on either side, over the good ones of the other.
     let before = evenly(others, |s| &s.failed);
-    let failing: [(&[&[Look]], &[&[Look]], &str, &str); 2] =
-        [(&own, &before, &sides.reference, &sides.subject), (&good, &slices(&subject.failed), &sides.subject, &sides.reference)];
-    for (envelope, failed, whose, of_whom) in failing {
+    let mut tell = |envelope: &[&[Look]], failed: &[&[Look]], whose: &str, of_whom: &str| {
         if let Some(parting) = part(envelope, failed, Alignment::SwitchOn) {
             held.findings.extend(say::failing(&parting, whose, of_whom, &forbidden));
         }
-    }
+    };
+    tell(&own, &before, &sides.reference, &sides.subject);
+    tell(&good, &slices(&subject.failed), &sides.subject, &sides.reference);
 }
 
 /// The conditions of runs as a whole, as one list; `first` is the side that stands first.

@@ -4,6 +4,7 @@
 use crate::support::{BENCH, Outcome, Setup, passed, rehearse, unit};
 use rampart::analysis::Level;
 use rampart::analysis::compare::rate::Shown;
+use rampart::analysis::marks::Mark;
 use rampart::analysis::proportion::fisher;
 use rampart::record::{Durability, FileRow, Header, Record, StartBegin, StartEnd, add_good, good};
 use rampart::report::compare::{Compared, Side, compare};
@@ -46,6 +47,11 @@ limit = "20 mA"
 /// A record of so many starts, of which the first so many failed, as a run would leave it;
 /// `off` gives the time without power before each.
 fn recorded(plan: &str, bench: &str, failed: u32, all: u32, off: impl Fn(u32) -> f64) -> TempDir {
+    recorded_with(plan, bench, (failed, all), off, &[])
+}
+
+/// The same, with marks of the operator's.
+fn recorded_with(plan: &str, bench: &str, (failed, all): (u32, u32), off: impl Fn(u32) -> f64, marks: &[&str]) -> TempDir {
     let folder = tempfile::tempdir().unwrap();
     let file = |kind: &str, text: &str| FileRow { kind: kind.into(), name: format!("{kind}.toml"), text: text.into() };
     let header = Header {
@@ -81,6 +87,9 @@ fn recorded(plan: &str, bench: &str, failed: u32, all: u32, off: impl Fn(u32) ->
             reason: String::new(),
         };
         record.end_start(1, number, &end).unwrap();
+    }
+    for mark in marks {
+        record.mark(&Mark { at: Seconds(5.0), text: (*mark).into() }).unwrap();
     }
     record.end_stage(1, "done", Seconds(700.0)).unwrap();
     record.finish("the plan was carried out", 0, Seconds(701.0)).unwrap();
@@ -206,6 +215,14 @@ fn what_the_uncertainties_account_for_is_told_and_does_not_stand_in_the_way() {
     let renamed = recorded(&STARTS.replace("Does it", "Will it"), BENCH, 0, 70, lawful(70));
     let page = page(&compared(&before, &renamed));
     assert!(page.contains("Will it start?") && page.contains("The plans differ in 2 lines"));
+}
+
+#[test]
+fn marks_of_one_side_alone_are_told_with_what_is_proved() {
+    let before = recorded_with(STARTS, BENCH, (4, 60), lawful(60), &["warmed the lid"]);
+    let it = compared(&before, &recorded(STARTS, BENCH, 0, 200, lawful(200)));
+    let last = it.conclusion.last().unwrap();
+    assert!(last.contains("A: warmed the lid; B: none"), "{last}");
 }
 
 #[test]

@@ -76,8 +76,5 @@ fn limit(n: u64, m: u64, largest: f64) -> f64 {
     if z < 0.2 {
         return 1.0;
     }
-    2.0 * (1..=100)
-        .map(|k| f64::from(k))
-        .map(|k| if k % 2.0 == 1.0 { 1.0 } else { -1.0 } * (-2.0 * k * k * z * z).exp())
-        .sum::<f64>()
+    2.0 * (1..=100).map(f64::from).map(|k| if k % 2.0 == 1.0 { 1.0 } else { -1.0 } * (-2.0 * k * k * z * z).exp()).sum::<f64>()
 }

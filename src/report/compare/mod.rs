@@ -15,7 +15,7 @@ use crate::plan::StageKind;
 use crate::runner::Exit;
 use crate::runner::against::{Held, conditions, hold};
 use crate::runner::good::thin;
-use crate::runner::past::{Past, Seen, merged, of_stage};
+use crate::runner::past::{MARKS, Past, Seen, merged, of_stage};
 
 /// One side of a comparison.
 #[derive(Clone, Debug)]
@@ -68,6 +68,9 @@ pub struct Compared {
     /// What has been proved, in sentences.
     pub conclusion: Vec<String>,
 }
+
+/// A condition, and before it the stage that it is of, in words; or nothing.
+pub type Named<'c> = (String, &'c Condition);
 
 /// Why two sides cannot be compared.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -151,7 +154,13 @@ pub fn compare(a: Side, b: Side, confidence: f64) -> Result<Compared, NoComparis
         StageKind::Ramp(_) => 3,
         StageKind::Ask(_) => 4,
     });
-    let conclusion = conclude(question, &pairs);
+    let mut conclusion = conclude(question, &pairs);
+    if let Some(marks) = conditions.iter().find(|c| c.what == MARKS) {
+        conclusion.push(format!(
+            "Marks were not the same on both sides (A: {}; B: {}): where what they tell of matters, nothing of this is proved.",
+            marks.a, marks.b
+        ));
+    }
     Ok(Compared { question, confidence, sides, conditions, pairs, alone, conclusion, a, b })
 }
 
@@ -175,7 +184,7 @@ impl Compared {
 
     /// The conditions that differ, each with the stage that it is of: those that matter, and
     /// those that are told alone.
-    pub fn weighed(&self) -> (Vec<(String, &Condition)>, Vec<(String, &Condition)>) {
+    pub fn weighed(&self) -> (Vec<Named<'_>>, Vec<Named<'_>>) {
         let named = |p: &Pair| format!("stage {}, {}: ", p.subject.number, p.subject.kind.word());
         let own = self.pairs.iter().flat_map(|p| p.held.conditions.iter().map(move |c| (named(p), c)));
         own.chain(self.conditions.iter().map(|c| (String::new(), c))).partition(|(_, c)| !c.forbids.is_empty())

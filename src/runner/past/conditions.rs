@@ -21,6 +21,9 @@ const STARTS: [Part; 2] = [Part::Rates, Part::Courses];
 /// Distributions of off-times are other ones where their distance has this chance, or less.
 const OTHER: f64 = 0.01;
 
+/// The condition that is told of marks.
+pub const MARKS: &str = "operator's marks";
+
 /// Whether both are rehearsals, or neither.
 pub fn of_kind(a: bool, b: bool) -> Option<Condition> {
     let kind = |is_rehearsal| if is_rehearsal { "a rehearsal on stand-ins" } else { "a run on the bench" }.to_owned();
@@ -47,6 +50,14 @@ pub fn between(a: &Past, b: &Past) -> Vec<Condition> {
     if a.self_checks.is_empty() != b.self_checks.is_empty() {
         let why = "without one a blown fuse of the meter, or a lead in another jack, would go unseen";
         made.push(Condition::told("self-check on a known load", (checked(a), checked(b)), why));
+    }
+    if a.marks != b.marks {
+        let marks = |p: &Past| if p.marks.is_empty() { "none".to_owned() } else { p.marks.join("; ") };
+        made.push(Condition::told(
+            MARKS,
+            (marks(a), marks(b)),
+            "what was done to the unit meanwhile: only you know whether it matters",
+        ));
     }
     if a.tool != b.tool {
         let why = "another version may read and judge differently; both records are judged anew here, by this one";

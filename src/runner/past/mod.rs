@@ -5,7 +5,7 @@ mod conditions;
 mod flat;
 
 pub(crate) use conditions::off_times_in_words;
-pub use conditions::{between, merged, of_bench, of_kind, of_stage, of_starts};
+pub use conditions::{MARKS, between, merged, of_bench, of_kind, of_stage, of_starts};
 
 use super::judge::end_of_ramp;
 use super::resume::{judged, looks_of_log};
@@ -57,6 +57,8 @@ pub struct Past {
     pub instruments: Vec<InstrumentRow>,
     /// What the self-checks said.
     pub self_checks: Vec<String>,
+    /// The operator's marks.
+    pub marks: Vec<String>,
     /// What it has seen, of the stages that were begun.
     pub stages: Vec<Seen>,
 }
@@ -153,6 +155,7 @@ impl Past {
             files: run.files()?,
             instruments,
             self_checks: checks.map(|f| f.sentence).collect(),
+            marks: run.marks()?.into_iter().map(|m| m.text).collect(),
             stages,
             name,
             folder: folder.to_owned(),
