@@ -115,16 +115,6 @@ impl Drive {
         }
     }
 
-    /// Whether its value itself jumps at a time.
-    pub fn jumps_at(&self, time: f64) -> bool {
-        let largest = match self {
-            Drive::Pulse { low, high, .. } => low.abs().max(high.abs()),
-            Drive::Repeated { points, .. } => points.iter().map(|p| p.1.abs()).fold(0.0, f64::max),
-            Drive::Constant(_) | Drive::Points(_) | Drive::Sine { .. } => return false,
-        };
-        (self.at(time) - self.at(time - 1e-12 * time.abs())).abs() > 1e-3 * largest
-    }
-
     /// The longest step over which its curve is still followed, in seconds.
     pub fn longest_step(&self) -> f64 {
         match self {
@@ -199,7 +189,6 @@ mod tests {
             corners.push(saw.corner_after(corners[corners.len() - 1]));
         }
         assert_eq!(corners, [0.0, 1.0, 3.0, 5.0, 7.0, 9.0]);
-        assert!(saw.jumps_at(3.0) && saw.jumps_at(5.0) && !saw.jumps_at(2.0));
     }
 
     #[test]

@@ -1,6 +1,5 @@
 //! A whole netlist, carried out: its waveforms at the moments that its `.tran` prints.
 
-use super::drive::Drive;
 use super::failure::Failure;
 use super::netlist::Netlist;
 use super::parts::{Kind, Node, Part};
@@ -86,14 +85,6 @@ pub fn run_to(document: &Document, accuracy: Accuracy) -> Result<Waveforms, Unru
             curves.push((format!("i({name})"), Vec::new()));
         }
     }
-    let jumping: Vec<Drive> = circuit
-        .parts()
-        .filter_map(|(_, _, kind)| match kind {
-            Kind::Voltage(drive) | Kind::Current(drive) => Some(drive.clone()),
-            _ => None,
-        })
-        .filter(|drive| matches!(drive, Drive::Pulse { .. } | Drive::Repeated { .. }))
-        .collect();
     let mut transient = Transient::begin(circuit, 0, analysis.begins, accuracy)?;
     transient.limit_step(analysis.longest.unwrap_or(Seconds((stop - start) * SHARE)));
     let mut times = Vec::new();
@@ -102,10 +93,6 @@ pub fn run_to(document: &Document, accuracy: Accuracy) -> Result<Waveforms, Unru
         // A whole number of steps: the grid does not drift.
         let time = if moment > count { stop } else { (start + moment * step).min(stop) };
         transient.advance(Seconds(time))?;
-        // Where a source jumps, it has jumped.
-        if jumping.iter().any(|drive| drive.jumps_at(time)) {
-            transient.take_moment()?;
-        }
         times.push(time);
         for ((_, values), what) in curves.iter_mut().zip(&whats) {
             values.push(match what {

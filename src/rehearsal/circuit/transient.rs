@@ -262,16 +262,6 @@ impl Transient {
         }
     }
 
-    /// Carries out what changes at the very moment that was advanced to, which else belongs to
-    /// what comes after it.
-    pub(super) fn take_moment(&mut self) -> Result<(), Failure> {
-        if self.now >= self.to && self.ends_in_moment {
-            self.close();
-            self.settle()?;
-        }
-        Ok(())
-    }
-
     /// Now, in the circuit's own time.
     pub fn time(&self) -> Seconds {
         Seconds(self.now)
