@@ -75,20 +75,21 @@ pub(super) async fn part(
     if let Some(why) = why {
         head.push_str(&format!(" ({why})"));
     }
+    let mut complaint = String::new();
     loop {
-        let question = insertion(bench, work, &head, position.to_string()).or(&ALSO);
+        let question = insertion(bench, work, &format!("{complaint}{head}"), position.to_string()).or(&ALSO);
         let answer = ask(bench, &question).await?;
         if question.accepts(&answer) {
             return Ok(Hands::In(connected(bench, work, &question, shown(&answer))?));
         }
-        head = match question.understands(&answer) {
+        complaint = match question.understands(&answer) {
             Some(("skip", reason)) if !reason.is_empty() => return Ok(Hands::Skip(reason)),
             Some(("hold", reason)) if !reason.is_empty() => return Ok(Hands::Hold(reason)),
             Some(("again", rest)) => match again(work, &rest) {
                 Ok((position, reason)) => return Ok(Hands::Again(position, reason)),
-                Err(complaint) => format!("{complaint} {head}"),
+                Err(why) => format!("{why} "),
             },
-            Some((word, _)) => format!("Say why: {word} REASON. {head}"),
+            Some((word, _)) => format!("Say why: {word} REASON. "),
             None => return Err(Halt::Stopped(format!(": the answer to {:?} was {answer:?}", question.text))),
         };
     }
