@@ -72,6 +72,7 @@ mod tests {
             set: "X {value}".into(),
             ask: None,
             resolution,
+            accuracy: None,
             out_of_range: OutOfRange::Refuses,
             form: SentForm { scale, digits },
             reply: ReplyForm::default(),

@@ -1,5 +1,7 @@
 //! A bench file: which instruments stand there, where, and how they are wired.
 
+use super::electrics::SupplyElectrics;
+use super::front::Coupling;
 use super::quirks::Quirks;
 use crate::document::{Document, Places, Problem, Problems, Table};
 use crate::instrument::profile::{self, Profile};
@@ -41,6 +43,8 @@ pub struct SupplySeat {
     pub looked_at: Vec<Asked>,
     /// What its stand-in does beside its dialect.
     pub standin: Quirks,
+    /// What the stand-in's output is like, electrically.
+    pub electrics: SupplyElectrics,
     /// Line settings, where it hangs on a serial port.
     pub line: Line,
     /// Date by which its calibration expires, as 2027-03-31.
@@ -209,9 +213,16 @@ fn supply(mut table: Table<'_>, folder: &Path, foreign: &mut Problems) -> Option
     let remote_sense = table.choice("sense", &[("local", false), ("remote", true)]).unwrap_or(false);
     let looked_at = looked_at(&mut table);
     let standin = Quirks::read(&mut table, Role::Supply);
+    let of_supply = profile.as_ref().and_then(|p| p.supply());
+    let couples = standin.coupling != Coupling::None || standin.panel.iter().any(|hand| hand.coupling.is_some());
+    if couples && of_supply.is_some_and(|s| s.channels < 2) {
+        table.problem("standin", "a supply of one channel has none to couple it with", "nothing to couple", None);
+    }
+    let electrics = SupplyElectrics::read(&mut table, of_supply);
     table.finish();
     Some(SupplySeat {
         standin,
+        electrics,
         address,
         profile: profile?,
         channel,

@@ -6,6 +6,8 @@
 
 mod bench;
 mod check;
+mod electrics;
+mod front;
 mod inspection;
 mod lot;
 mod metering;
@@ -20,6 +22,8 @@ mod tests;
 
 pub use bench::{Bench, Leads, MeterSeat, SupplySeat, Wiring};
 pub use check::{Checked, Estimate, Passed, StageEstimate, check, check_lot};
+pub use electrics::SupplyElectrics;
+pub use front::{AtPanel, Coupling, Key, PowerOn};
 pub use inspection::{BAD, CLEANED, Control, Controls, EMPTY, GOOD, Inspection, Often, OnDrift};
 pub use lot::Lot;
 pub use metering::{AutoRange, Hand, Holds, Hum, Memory, MeterInput, NOWHERE, THRESHOLDS, Turn, Zero};

@@ -5,6 +5,7 @@
 //! `scripts/README.md`. A bench of real instruments has no use for it. Leaves to others:
 //! doing it (`rehearsal`).
 
+use super::front::{AtPanel, Coupling, PowerOn};
 use super::metering::{AutoRange, Hand, Hum, Memory, MeterInput, Zero};
 use crate::document::Table;
 use crate::instrument::Role;
@@ -172,8 +173,8 @@ quirks! {
     repeats_itself: Option<Seconds>, Either;
     /// Its selected channel goes back to 1 after every message that sets something.
     forgets_channel: bool, Supply;
-    /// Its channels are coupled: what sets one sets all.
-    coupled: bool, Supply;
+    /// How its first two channels are coupled.
+    coupling: Coupling, Supply;
     /// Settings end up smaller than what was sent by this share, without a word.
     sets_less: Ratio, Supply;
     /// The step in which it really sets the voltage.
@@ -182,8 +183,8 @@ quirks! {
     inverted: bool, Supply;
     /// How many times "off" is not obeyed.
     ignores_off: u32, Supply;
-    /// Its output comes back with the mains.
-    returns_on: bool, Supply;
+    /// What it does when its mains come back.
+    power_on: PowerOn, Supply;
     /// Its mains dip after this time: it restarts.
     mains_dip_after: Option<Seconds>, Supply;
     /// Its protection never trips.
@@ -208,10 +209,8 @@ quirks! {
     stuck: bool, Supply;
     /// Its read-backs have no point.
     packed_digits: bool, Supply;
-    /// Somebody turns its voltage knob after this time.
-    knob_after: Option<Seconds>, Supply;
-    /// To this.
-    knob_to: Option<Volts>, Supply;
+    /// Hands at its front panel, in the order of their times.
+    panel: Vec<AtPanel>, Supply;
     /// It senses through leads of their own.
     remote_sense: bool, Supply;
     /// One of its sense leads is open: its output is higher by this share.

@@ -3,15 +3,16 @@
 
 use super::supply::written;
 use crate::instrument::profile::{Condition, SupplyProfile};
+use crate::plan::{Coupling, PowerOn};
 use crate::scpi::program::Numeric;
 
 /// The front panel's settings, and the timer.
 #[derive(Clone, Debug, Default)]
 pub struct Panel {
-    /// The channels are coupled.
-    pub coupled: bool,
-    /// The output comes back with the mains.
-    pub remembers: bool,
+    /// How the channels are coupled.
+    pub coupling: Coupling,
+    /// What it does when the mains come back.
+    pub power_on: PowerOn,
     /// It senses through leads of their own.
     pub remote_sense: bool,
     /// The timer's time, and whether it is armed.
@@ -23,22 +24,22 @@ pub struct Panel {
 
 impl Panel {
     /// As somebody has left it.
-    pub fn set_by_hand(coupled: bool, remembers: bool, remote_sense: bool) -> Self {
-        Self { coupled, remembers, remote_sense, ..Self::default() }
+    pub fn set_by_hand(coupling: Coupling, power_on: PowerOn, remote_sense: bool) -> Self {
+        Self { coupling, power_on, remote_sense, ..Self::default() }
     }
 
     /// Whether the channels are coupled, in the dialect's words.
-    pub fn coupling(&self, profile: &SupplyProfile) -> Option<String> {
-        says(&profile.coupling, self.coupled)
+    pub fn ask_coupling(&self, profile: &SupplyProfile) -> Option<String> {
+        says(&profile.coupling, self.coupling != Coupling::None)
     }
 
     /// What the output does when the mains come back.
-    pub fn power_on(&self, profile: &SupplyProfile) -> Option<String> {
-        says(&profile.power_on, self.remembers)
+    pub fn ask_power_on(&self, profile: &SupplyProfile) -> Option<String> {
+        says(&profile.power_on, self.power_on != PowerOn::Off)
     }
 
     /// Where it senses.
-    pub fn sense(&self, profile: &SupplyProfile) -> Option<String> {
+    pub fn ask_sense(&self, profile: &SupplyProfile) -> Option<String> {
         let sense = profile.sense.as_ref()?;
         if self.remote_sense { &sense.remote } else { &sense.local }.first().cloned()
     }

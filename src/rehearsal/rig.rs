@@ -110,6 +110,13 @@ impl Rig {
         let mut inner = self.peek();
         let now = self.clock.now().0;
         let Inner { world, supply, meter, .. } = &mut *inner;
+        while let Some(at) = supply.due(world.time(), now) {
+            if let Some(meter) = meter {
+                meter.catch_up(at, world);
+            }
+            world.advance(at);
+            supply.tick(world);
+        }
         if let Some(meter) = meter {
             meter.catch_up(now, world);
         }
@@ -187,7 +194,7 @@ impl Rig {
 
     /// Something of a stand-in's end of the conversation.
     pub(super) fn dialogue<T>(&self, role: Role, what: impl FnOnce(&mut message::Dialogue) -> T) -> Option<T> {
-        let mut inner = self.lock();
+        let mut inner = self.peek();
         let Inner { supply, meter, .. } = &mut *inner;
         match role {
             Role::Supply => Some(what(supply.dialogue())),
@@ -256,7 +263,9 @@ impl Rig {
 
     /// Somebody's hand in the menus of the supply's front panel.
     pub fn by_hand(&self, hand: impl FnOnce(&mut Panel)) {
-        hand(&mut self.lock().supply.panel);
+        let mut inner = self.lock();
+        let Inner { world, supply, .. } = &mut *inner;
+        supply.by_hand_in_menus(hand, world);
     }
 
     /// Somebody's hand at the supply's knobs and its output key.
@@ -313,6 +322,12 @@ impl Rig {
             connected: inner.world.connected().to_owned(),
             unit: Volts(inner.world.see().unit),
         }
+    }
+
+    /// What can be seen of the circuit now, for tests.
+    #[cfg(test)]
+    pub(super) fn seen(&self) -> super::world::Seen {
+        self.lock().world.see()
     }
 
     /// Bench time now.

@@ -1,28 +1,24 @@
 //! The stand-in supply: a profile's dialect from the device's side.
 
-mod electrics;
+mod coupled;
+pub(super) mod electrics;
 mod hands;
 mod orders;
 mod shown;
 
-pub use electrics::usual;
-
 use super::message::order::Over;
 use super::message::{Dialogue, Does};
 use super::panel::Panel;
-use super::world::{Electrics, Guards, Sense, Source, World};
+use super::world::{Electrics, World};
 use crate::instrument::profile::{OutOfRange, Profile, ReplyForm, Setting, SupplyProfile, UnitInReply};
-use crate::plan::{Quirks, SupplySeat};
+use crate::plan::{Quirks, SupplyElectrics, SupplySeat};
 use crate::scpi::error_queue::codes;
-use crate::units::Ratio;
+use electrics::Offs;
 use hands::Past;
-use rand::{RngExt, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use std::collections::BTreeMap;
 use std::sync::Arc;
-
-/// Time in which an output rises from nothing to the rated voltage, in seconds.
-const RISE: f64 = 0.01;
 
 /// One channel's registers.
 #[derive(Clone, Copy, Debug)]
@@ -66,6 +62,9 @@ impl Channel {
 /// The highest protection level, as a multiple of the rated voltage.
 const PROTECTION: f64 = 1.2;
 
+/// The channels that can be coupled.
+const COUPLED: [u32; 2] = [1, 2];
+
 /// A moment at which the output was switched.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Switch {
@@ -83,7 +82,9 @@ pub struct SupplyDevice {
     wired: u32,
     selected: u32,
     channels: BTreeMap<u32, Channel>,
-    gain: (f64, f64),
+    /// What its outputs are like, and how far their settings are off.
+    told: SupplyElectrics,
+    offs: Vec<Offs>,
     random: ChaCha8Rng,
     /// Every switching of the wired output.
     pub switches: Vec<Switch>,
@@ -104,9 +105,7 @@ impl SupplyDevice {
     pub fn new(dialect: &Profile, profile: &SupplyProfile, seat: &SupplySeat, seed: u64) -> Self {
         let quirks = Arc::new(seat.standin.clone());
         let serial = seat.serial.as_deref().unwrap_or("S0001");
-        let mut random = ChaCha8Rng::seed_from_u64(seed);
         let channel = Channel::fresh(profile);
-        let gain = (random.random_range(-0.5..0.5), random.random_range(-0.5..0.5));
         Self {
             profile: Arc::new(profile.clone()),
             dialect: dialect.clone(),
@@ -114,10 +113,11 @@ impl SupplyDevice {
             wired: seat.channel,
             selected: 1,
             channels: (1..=profile.channels).map(|n| (n, channel)).collect(),
-            gain,
-            random,
+            told: seat.electrics,
+            offs: Offs::draw(profile.channels, seed),
+            random: ChaCha8Rng::seed_from_u64(seed),
             switches: Vec::new(),
-            panel: Panel::set_by_hand(quirks.coupled, quirks.returns_on, quirks.remote_sense),
+            panel: Panel::set_by_hand(quirks.coupling, quirks.power_on, quirks.remote_sense),
             quirks,
             past: Past::default(),
             last: BTreeMap::new(),
@@ -137,21 +137,7 @@ impl SupplyDevice {
 
     /// What its output is like.
     pub fn electrics(&self) -> Electrics {
-        let sense = match (self.quirks.sense_lead_open, self.quirks.remote_sense) {
-            (Ratio(more), _) if more > 0.0 => Sense::Open(more),
-            (_, true) => Sense::Remote,
-            (_, false) => Sense::Local,
-        };
-        Electrics { sense, ..usual(&self.profile) }
-    }
-
-    /// What the wired channel is set to.
-    pub fn source(&self) -> Source {
-        let (voltage, limit) = self.set_points();
-        let off = self.profile.output.off_is;
-        let rated = self.profile.rated_voltage.0;
-        let slew = (rated / RISE, rated / self.profile.output.fall.0.max(1e-3));
-        Source { on: self.is_on(), voltage, limit, off, slew }
+        electrics::of(&self.profile, &self.told, &self.quirks)
     }
 
     /// Whether each output is on, from channel 1.
@@ -187,7 +173,7 @@ impl SupplyDevice {
     }
 
     fn switch(&mut self, number: u32, on: bool, world: &mut World) -> Does {
-        let Some(channel) = self.channels.get_mut(&number) else { return Does::Sets };
+        let Some(channel) = self.channels.get(&number) else { return Does::Sets };
         if on && (channel.tripped.is_some() || self.past.timer_latched) {
             return self.complain(codes::SETTINGS_CONFLICT);
         }
@@ -195,27 +181,29 @@ impl SupplyDevice {
             Arc::make_mut(&mut self.quirks).ignores_off -= 1;
             return Does::Sets;
         }
-        if !on {
-            channel.restores = false;
+        let was_on = self.is_on();
+        for number in self.together(number) {
+            if let Some(channel) = self.channels.get_mut(&number) {
+                channel.on = on;
+                channel.restores &= on;
+            }
         }
-        if channel.on != on && number == self.wired {
+        if self.is_on() != was_on {
             self.switches.push(Switch { at: world.time(), on });
         }
-        channel.on = on;
         self.apply(number, world);
         Does::Sets
     }
 
-    /// Brings the registers of the wired channel into the circuit. Nothing hangs on the
-    /// others: they trip when they are set above their protection.
+    /// Brings the registers of what feeds the unit into the circuit. Nothing hangs on the
+    /// other channels: they trip when they are set above their protection.
     fn apply(&mut self, number: u32, world: &mut World) {
-        let wired = number == self.wired;
+        if self.feeds(number) {
+            world.set_output(self.source(), self.guards());
+            return;
+        }
         let Some(channel) = self.channels.get_mut(&number) else { return };
-        if wired {
-            let (voltage, current) = if self.quirks.never_trips { (false, false) } else { channel.guarded };
-            let guards = Guards { voltage: voltage.then_some(channel.over_voltage), current: current.then_some(channel.delay) };
-            world.set_output(self.source(), guards);
-        } else if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage {
+        if channel.on && channel.guarded.0 && channel.voltage > channel.over_voltage {
             (channel.on, channel.tripped, channel.restores) = (false, Some(Over::Voltage), true);
         }
     }

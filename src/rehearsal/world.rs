@@ -5,16 +5,20 @@
 //! charge, in a circuit of its own. A circuit that cannot be solved stands still from
 //! there on, and says why.
 
+mod electrics;
+mod hiss;
 mod lead;
 mod output;
 mod wiring;
 
-pub use output::{Electrics, Guards, Over, Sense, Source};
+pub use electrics::{Counts, Electrics, Guards, Loops, Noise, Over, Sense, Source};
 pub use wiring::{Input, OPEN, Thing};
 
 use super::unit::Fixture;
 use crate::plan::CLEANED;
 use crate::units::{Ohms, Seconds};
+use hiss::Hiss;
+use output::Output;
 use std::collections::BTreeMap;
 use wiring::Wired;
 
@@ -31,6 +35,7 @@ pub struct World {
     electrics: Electrics,
     source: Source,
     guards: Guards,
+    hiss: Option<Hiss>,
     leads: Ohms,
     /// What the meter is in the circuit.
     input: Input,
@@ -76,6 +81,7 @@ impl World {
             electrics,
             source,
             guards: Guards { voltage: None, current: None },
+            hiss: electrics.noise.map(|noise| Hiss::new(noise, seed ^ 0x4E01_5E00)),
             leads,
             input: Input::default(),
             live: None,
@@ -220,7 +226,22 @@ impl World {
 
     /// Moves on to a moment, in seconds.
     pub fn advance(&mut self, to: f64) {
-        self.time = self.time.max(to);
+        let (from, to) = (self.time, self.time.max(to));
+        let levels = match &mut self.hiss {
+            Some(hiss) if self.live.as_ref().and_then(Wired::output).is_some_and(Output::is_on) => hiss.levels(from, to),
+            _ => Vec::new(),
+        };
+        for (at, volts) in levels {
+            self.move_on(at);
+            if let Some(live) = &mut self.live {
+                live.stir(volts);
+            }
+        }
+        self.move_on(to);
+    }
+
+    fn move_on(&mut self, to: f64) {
+        self.time = to;
         if self.failure.is_some() {
             return;
         }

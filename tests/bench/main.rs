@@ -15,6 +15,7 @@ mod claims;
 mod compared;
 mod dialects;
 mod faults;
+mod lively;
 mod lots;
 mod marks;
 mod metering;

@@ -2,6 +2,7 @@
 
 use crate::support::{BENCH, Outcome, SHORT, Setup, rehearse, rehearse_with};
 use rampart::instrument::Role;
+use rampart::plan::{Coupling, PowerOn};
 use rampart::rehearsal::{Panel, Rig};
 use rampart::runner::{Exit, Progress};
 use std::path::Path;
@@ -48,7 +49,7 @@ fn every_stage_has_its_lines() {
 
 #[test]
 fn what_is_not_so_keeps_a_stage_from_power() {
-    let at_once = by_hand(|p| p.remembers = true, 1);
+    let at_once = by_hand(|p| p.power_on = PowerOn::Last, 1);
     assert_eq!(at_once.ended.exit, Exit::Wrong, "{}", at_once.ended.how);
     assert!(
         at_once.ended.how.contains("supply: power-on state: answers 1; wanted is that its output stays off"),
@@ -66,7 +67,7 @@ fn what_is_not_so_keeps_a_stage_from_power() {
 
 #[test]
 fn what_the_dialect_can_put_right_is_put_right() {
-    let outcome = by_hand(|p| p.coupled = true, 2);
+    let outcome = by_hand(|p| p.coupling = Coupling::Tracking, 2);
     assert_eq!(outcome.ended.exit, Exit::Within, "{}", outcome.ended.how);
     let lines = outcome.run.preflight().unwrap();
     let line = lines.iter().find(|l| l.stage == 2 && l.what == "supply: channel coupling").unwrap();

@@ -4,7 +4,7 @@ use crate::support::{BENCH, EVERY, EVERY_UNIT, SHORT, unit};
 use rampart::instrument::Role;
 use rampart::instrument::profile::SHIPPED;
 use rampart::link::fault::{Kind, Schedule};
-use rampart::plan::Quirks;
+use rampart::plan::{PowerOn, Quirks};
 use rampart::rehearsal::Rig;
 use rampart::units::{Amperes, Ratio, Seconds, Volts};
 use rand::seq::IndexedRandom;
@@ -113,9 +113,9 @@ impl Act {
             Act::IgnoreOffOnce => rig.quirk(Role::Supply, |q| q.ignores_off = 1),
             Act::Restart => rig.reboot_supply(),
             Act::RestartOn => {
-                rig.by_hand(|panel| panel.remembers = true);
+                rig.by_hand(|panel| panel.power_on = PowerOn::Last);
                 rig.reboot_supply();
-                rig.by_hand(|panel| panel.remembers = false);
+                rig.by_hand(|panel| panel.power_on = PowerOn::Off);
             }
             Act::FloodErrors => rig.flood_errors(),
             Act::Clip => rig.quirk(Role::Supply, |q| q.sets_less = Ratio(0.1)),

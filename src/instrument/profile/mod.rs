@@ -97,6 +97,8 @@ pub struct Setting {
     pub ask: Option<String>,
     /// Smallest step, in the quantity's unit.
     pub resolution: f64,
+    /// How near what it comes to is, where the data sheet says so.
+    pub accuracy: Option<Accuracy>,
     /// What the instrument does with a value out of range.
     pub out_of_range: OutOfRange,
     /// How the number stands in `set`.

@@ -276,7 +276,8 @@ pub(super) fn setting(part: &mut Part<'_>, numbers: Numbers) -> Option<Setting> 
         let hint = "one of its digits is worth send_scale, and 1 V, A or s without one";
         part.problem("resolution", "digits without a point cannot say less than one", "a smaller step than a digit", Some(hint));
     }
-    Some(Setting { set: set?, ask, resolution: resolution?, out_of_range, form, reply })
+    let accuracy = accuracy(part, resolution);
+    Some(Setting { set: set?, ask, resolution: resolution?, accuracy, out_of_range, form, reply })
 }
 
 /// How a maker's interval may be meant.

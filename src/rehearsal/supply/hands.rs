@@ -2,6 +2,8 @@
 //! dip of its mains.
 
 use super::{Channel, SupplyDevice, Switch};
+use crate::plan::{Key, PowerOn};
+use crate::rehearsal::Panel;
 use crate::rehearsal::message::order::Over;
 use crate::rehearsal::world::World;
 use crate::units::Seconds;
@@ -12,8 +14,9 @@ use std::sync::Arc;
 pub struct Past {
     dipped: bool,
     tripped: bool,
-    turned: bool,
     localised: bool,
+    /// So many hands.
+    hands: usize,
     /// Its timer has gone off, and has not been cleared.
     pub timer_latched: bool,
     /// Since when the wired output has been on.
@@ -23,9 +26,11 @@ pub struct Past {
 impl SupplyDevice {
     /// Somebody's hand at the knobs and the output key of the wired channel.
     pub fn by_hand(&mut self, voltage: Option<f64>, limit: Option<f64>, on: Option<bool>, world: &mut World) {
-        if let Some(channel) = self.channels.get_mut(&self.wired) {
-            channel.voltage = voltage.unwrap_or(channel.voltage);
-            channel.limit = limit.unwrap_or(channel.limit);
+        for number in self.moved(self.wired) {
+            if let Some(channel) = self.channels.get_mut(&number) {
+                channel.voltage = voltage.unwrap_or(channel.voltage);
+                channel.limit = limit.unwrap_or(channel.limit);
+            }
         }
         self.apply(self.wired, world);
         if let Some(on) = on {
@@ -33,24 +38,41 @@ impl SupplyDevice {
         }
     }
 
-    /// Everything as after power-on; the output comes back where it remembers it.
+    /// Somebody's hand in the menus.
+    pub fn by_hand_in_menus(&mut self, hand: impl FnOnce(&mut Panel), world: &mut World) {
+        hand(&mut self.panel);
+        self.apply(self.wired, world);
+    }
+
+    /// Its mains have come back: settings and outputs as its power-on state says.
     pub fn reboot(&mut self, world: &mut World) {
         let was_on = self.is_on();
-        for number in 1..=self.profile.channels {
-            if let Some(channel) = self.channels.get_mut(&number) {
-                *channel = Channel::fresh(&self.profile);
-            }
+        let fresh = Channel::fresh(&self.profile);
+        for channel in self.channels.values_mut() {
+            let kept = Channel { tripped: None, restores: false, ..*channel };
+            *channel = match self.panel.power_on {
+                PowerOn::Off => fresh,
+                PowerOn::Last => kept,
+                PowerOn::On => Channel { on: true, ..kept },
+            };
         }
-        if was_on && !self.panel.remembers {
-            self.switches.push(Switch { at: world.time(), on: false });
-        }
-        if let Some(channel) = self.channels.get_mut(&self.wired) {
-            channel.on = was_on && self.panel.remembers;
+        let on = self.is_on();
+        if on != was_on {
+            self.switches.push(Switch { at: world.time(), on });
         }
         self.selected = 1;
         self.dialogue.restart(&self.dialect);
         self.panel.restart();
         self.apply(self.wired, world);
+    }
+
+    /// The first moment after `after` and up to `to` at which something is due to happen
+    /// by itself.
+    pub fn due(&self, after: f64, to: f64) -> Option<f64> {
+        let quirks = &self.quirks;
+        let hands = quirks.panel.iter().map(|hand| hand.after);
+        let due = hands.chain(quirks.mains_dip_after).map(|at| at.0);
+        due.filter(|at| *at > after && *at <= to).min_by(f64::total_cmp)
     }
 
     /// Its protections trip when they trip; its timer switches off when it has heard
@@ -71,8 +93,13 @@ impl SupplyDevice {
         if is_over(quirks.mains_dip_after) && !std::mem::replace(&mut self.past.dipped, true) {
             self.reboot(world);
         }
-        if is_over(quirks.knob_after) && !std::mem::replace(&mut self.past.turned, true) {
-            self.by_hand(quirks.knob_to.map(|v| v.0), None, None, world);
+        while let Some(hand) = quirks.panel.get(self.past.hands).filter(|hand| is_over(Some(hand.after))) {
+            self.past.hands += 1;
+            if let Some(coupling) = hand.coupling {
+                self.by_hand_in_menus(|panel| panel.coupling = coupling, world);
+            }
+            let output = hand.output.map(|key| key == Key::On);
+            self.by_hand(hand.voltage.map(|v| v.0), hand.limit.map(|i| i.0), output, world);
         }
         if is_over(quirks.falls_to_local_after) && !std::mem::replace(&mut self.past.localised, true) {
             self.dialogue.fall_to_local();
@@ -95,11 +122,13 @@ impl SupplyDevice {
     }
 
     fn trip(&mut self, over: Over, at: f64, world: &mut World) {
-        if let Some(channel) = self.channels.get_mut(&self.wired)
-            && channel.on
-        {
-            (channel.on, channel.tripped, channel.restores) = (false, Some(over), true);
+        if self.is_on() {
             self.switches.push(Switch { at, on: false });
+        }
+        for number in self.together(self.wired) {
+            if let Some(channel) = self.channels.get_mut(&number).filter(|c| c.on) {
+                (channel.on, channel.tripped, channel.restores) = (false, Some(over), true);
+            }
         }
         self.apply(self.wired, world);
     }

@@ -2,6 +2,7 @@
 
 use super::{Channel, PROTECTION, SupplyDevice, written};
 use crate::instrument::profile::{ModeForm, Setting, SupplyProfile};
+use crate::plan::{Coupling, PowerOn};
 use crate::rehearsal::message::order::{Item, Order, Over, SupplyOrder};
 use crate::rehearsal::message::{Device, Dialogue, Does, Filled};
 use crate::rehearsal::world::World;
@@ -158,9 +159,9 @@ impl SupplyDevice {
             (Item::Voltage, Some(step)) if step.0 > 0.0 => (value / step.0).round() * step.0,
             _ => value,
         };
-        let coupled = self.panel.coupled && matches!(item, Item::Voltage | Item::Current);
         let done = self.set_value(number, setting, value, range.1, register, world);
-        for other in (1..=profile.channels).filter(|other| coupled && *other != number) {
+        let moves_both = matches!(item, Item::Voltage | Item::Current);
+        for other in self.moved(number).filter(|other| moves_both && *other != number) {
             self.set_value(other, setting, value, range.1, register, world);
         }
         done
@@ -241,16 +242,17 @@ impl SupplyDevice {
                 None => Does::Answers(self.read_back(number, (voltage, current), world)),
             },
             S::Uncouple => {
-                self.panel.coupled = false;
+                self.panel.coupling = Coupling::None;
+                self.apply(self.wired, world);
                 Does::Sets
             }
-            S::AskCoupling => answers(self.panel.coupling(&profile)),
+            S::AskCoupling => answers(self.panel.ask_coupling(&profile)),
             S::StayOff => {
-                self.panel.remembers = false;
+                self.panel.power_on = PowerOn::Off;
                 Does::Sets
             }
-            S::AskPowerOn => answers(self.panel.power_on(&profile)),
-            S::AskSense => answers(self.panel.sense(&profile)),
+            S::AskPowerOn => answers(self.panel.ask_power_on(&profile)),
+            S::AskSense => answers(self.panel.ask_sense(&profile)),
             S::Arm | S::Disarm => {
                 self.panel.arm(order == S::Arm);
                 Does::Sets

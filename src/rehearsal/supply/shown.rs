@@ -1,5 +1,6 @@
 //! What a supply shows of itself: its mode, and what it reads back.
 
+use super::electrics::{Off, Offs};
 use super::{SupplyDevice, written};
 use crate::instrument::profile::{ModeForm, Readback, ReplyForm};
 use crate::rehearsal::world::World;
@@ -8,7 +9,7 @@ use rand::RngExt;
 impl SupplyDevice {
     /// Whether it says of a channel that it limits the current.
     pub(super) fn limits(&self, number: u32, world: &World) -> bool {
-        let limits = number == self.wired && self.is_on() && world.see().limiting && !self.quirks.hides_limiting;
+        let limits = self.feeds(number) && self.is_on() && world.see().limiting && !self.quirks.hides_limiting;
         limits != self.quirks.mode_swapped
     }
 
@@ -37,9 +38,13 @@ impl SupplyDevice {
         let seen = world.see();
         // Nothing hangs on the other channels: they show what is set.
         let open = self.channels.get(&number).filter(|c| c.on).map_or(0.0, |c| c.voltage);
-        let (volts, amperes) = if number == self.wired { (seen.terminal, seen.current.max(0.0)) } else { (open, 0.0) };
-        let volts = self.erring(volts, v, self.gain.0);
-        let amperes = self.erring(amperes, i, self.gain.1).max(0.0);
+        let (volts, amperes) = match self.share(number) {
+            Some((of_volts, of_amperes)) => (seen.terminal * of_volts, seen.current.max(0.0) * of_amperes),
+            None => (open, 0.0),
+        };
+        let Some(Offs { reads_voltage, reads_current, .. }) = self.offs(number) else { return String::new() };
+        let volts = self.erring(volts, v, reads_voltage, profile.rated_voltage.0);
+        let amperes = self.erring(amperes, i, reads_current, profile.rated_current.0).max(0.0);
         let text = match which {
             (true, true) => {
                 let plain =
@@ -58,13 +63,13 @@ impl SupplyDevice {
         text
     }
 
-    /// With an error within the accuracy row, and a little noise. Both fade out below
-    /// one step, so that much less than half a step always shows as zero: a unit asleep
-    /// at microamperes looks just like one without power.
-    fn erring(&mut self, value: f64, readback: &Readback, share: f64) -> f64 {
+    /// With an error within the accuracy row, and a little noise. What is not in proportion
+    /// fades out below one step, so that much less than half a step always shows as zero:
+    /// a unit asleep at microamperes looks just like one without power.
+    fn erring(&mut self, value: f64, readback: &Readback, off: Off, range: f64) -> f64 {
         let noise: f64 = self.random.random_range(-0.3..0.3) * readback.resolution;
-        let offset = (readback.accuracy.offset * share).clamp(-0.15 * readback.resolution, 0.15 * readback.resolution);
+        let (in_proportion, fixed) = off.of(value, &readback.accuracy, range);
         let fade = (value.abs() / readback.resolution).min(1.0);
-        value * (1.0 + share * readback.accuracy.reading.0) + (offset + noise) * fade
+        value + in_proportion + (fixed + noise) * fade * fade
     }
 }

@@ -4,16 +4,25 @@
 mod desk;
 mod dialects;
 mod metering;
+mod output;
+mod panel;
 mod physics;
 mod rejection;
 mod serving;
 mod settling;
 mod taking;
 
+use super::world::Electrics;
 use super::*;
 use crate::clock::Clock;
 use crate::document::Document;
-use crate::plan::Bench;
+use crate::instrument::profile::SupplyProfile;
+use crate::plan::{Bench, Quirks, SupplyElectrics};
+
+/// The output of a stand-in of which nothing is said.
+fn usual(profile: &SupplyProfile) -> Electrics {
+    super::supply::electrics::of(profile, &SupplyElectrics::default(), &Quirks::default())
+}
 
 /// A unit of 12 mA that starts at once.
 const UNIT: &str = "cause = \"none\"\n[board]\ninput = \"10 uF\"\ndropout = \"2 V\"\nrunning = \"12 mA\"\nasleep = \"50 uA\"\n";

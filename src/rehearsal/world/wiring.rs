@@ -2,8 +2,9 @@
 //! one circuit.
 
 use super::Seen;
+use super::electrics::{Electrics, Guards, Sense, Source};
 use super::lead::Lead;
-use super::output::{Electrics, Guards, Output, Sense, Source};
+use super::output::{DRIVE, Output};
 use crate::instrument::profile::OffState;
 use crate::rehearsal::board::Board;
 use crate::rehearsal::circuit::{Accuracy, Circuit, Failure, GROUND, Node, Part, Solid, Start, Transient, Wired as Contacted};
@@ -96,7 +97,13 @@ impl Wired {
                 sense
             }
         };
-        let output = circuit.device("#output", &[held, terminal, sense], Output::new(electrics, source));
+        let mut terminals = vec![held, terminal, sense];
+        if electrics.loops.is_some() {
+            let drive = circuit.node("#drive");
+            circuit.capacitor("#c.drive", drive, GROUND, Farads(DRIVE));
+            terminals.push(drive);
+        }
+        let output = circuit.device("#output", &terminals, Output::new(electrics, source));
         thing.wire(&mut circuit, near, unit, beside);
         let cable = circuit.capacitor("#c.meter", unit, GROUND, NO_CABLE);
         let mut circuit = Transient::begin(circuit, seed, Start::Given, thing.accuracy())?;
@@ -121,6 +128,11 @@ impl Wired {
             self.circuit.set_capacitor_voltage(self.capacitor, Volts(volts));
         }
         self.circuit.change_device(self.output, |output: &mut Output| output.set(source, guards, time, volts));
+    }
+
+    /// Another level of the supply's noise, from now on.
+    pub(super) fn stir(&mut self, volts: f64) {
+        self.circuit.change_device(self.output, |output: &mut Output| output.stir(volts));
     }
 
     pub(super) fn set_meter(&mut self, leads: Ohms, meter: Input) {

@@ -31,8 +31,8 @@ pub(super) fn rows() -> Vec<Row> {
             7,
             "coupled channels",
             Ok(vec![
-                run(Right).does("coupled = true"),
-                run(Never(&[Exit::Wrong])).with(variant("for-a-hand", LIST, &for_a_hand)).does("coupled = true"),
+                run(Right).does("coupling = \"tracking\""),
+                run(Never(&[Exit::Wrong])).with(variant("for-a-hand", LIST, &for_a_hand)).does("coupling = \"tracking\""),
             ]),
         ),
     ]

@@ -297,7 +297,7 @@ fn every_switch_is_turned_by_a_row_and_described() {
 fn a_switch_that_is_none_is_pointed_at() {
     use rampart::document::Document;
     use rampart::plan::Bench;
-    for (seat, key) in [("supply", "stuk = true"), ("supply", "answers_old = true"), ("meter", "coupled = true")] {
+    for (seat, key) in [("supply", "stuk = true"), ("supply", "answers_old = true"), ("meter", "coupling = \"tracking\"")] {
         let more = if seat == "meter" { "wired = \"in series\"\n" } else { "" };
         let supply = if seat == "meter" { format!("[supply]\nprofile = {LIST:?}\n") } else { String::new() };
         let profile = if seat == "meter" { PLAIN } else { LIST };

@@ -38,7 +38,7 @@ pub(super) fn rows() -> Vec<Row> {
             13,
             "state after power-on",
             Ok(vec![
-                run(Never(&[Exit::Wrong])).does("returns_on = true"),
+                run(Never(&[Exit::Wrong])).does("power_on = \"last\""),
                 run(Refused(TRIPPED)).does("mains_dip_after = \"3 s\""),
             ]),
         ),
@@ -96,7 +96,7 @@ pub(super) fn rows() -> Vec<Row> {
             Ok(vec![
                 run(Right).does("trip_above_set = true"),
                 // Somebody has left 25 V: a level below that would be refused at first.
-                run(Right).does("trip_above_set = true, knob_after = \"0 s\", knob_to = \"25 V\"").also(|outcome| {
+                run(Right).does("trip_above_set = true, panel = [{ after = \"0 s\", voltage = \"25 V\" }]").also(|outcome| {
                     let levels = read_back(outcome, "over-voltage protection");
                     assert!(!levels.is_empty() && levels.iter().all(|l| *l < 25.0), "{levels:?}");
                 }),

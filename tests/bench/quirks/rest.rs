@@ -10,7 +10,11 @@ pub(super) fn rows() -> Vec<Row> {
     let matched = variant("matched", LIST, &[("serial_field = 3\n", "serial_field = 3\nmatch = [\"STAND-IN,*,1.*\"]\n")]);
     vec![
         (56, "remote control", Ok(vec![run(Right).with(ACKNOWLEDGED), run(Never(INSTRUMENT)).does("needs_remote = true")])),
-        (57, "knobs", Ok(vec![run(Refused(&[Exit::Instrument, Exit::Tripped])).does("knob_after = \"3 s\", knob_to = \"4 V\"")])),
+        (
+            57,
+            "knobs",
+            Ok(vec![run(Refused(&[Exit::Instrument, Exit::Tripped])).does("panel = [{ after = \"3 s\", voltage = \"4 V\" }]")]),
+        ),
         (58, "error queue", Ok(vec![run(Right).does("errors_before = 40"), run(Right).meter_does("errors_before = 40")])),
         (59, "no error queue", Ok(vec![run(Right).with(INDEX), run(Right).meter(UNITS)])),
         (

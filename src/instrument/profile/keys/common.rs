@@ -235,6 +235,13 @@ pub(super) static SETTING: Section = Section {
         key("set", Text, Needed, &[8, 14], "sets it; `{value}` is the number"),
         key("ask", Text, So("it cannot be verified"), &[41], "asks for what is set"),
         key("resolution", Amount, Needed, &[9], "smallest step"),
+        key(
+            "accuracy",
+            Table(&ACCURACY),
+            So("nothing is said of it, and a stand-in is exact"),
+            &[],
+            "how near what it really comes to is; a stand-in is off by some of it",
+        ),
         key("out_of_range", Word(&["refuses", "clips"]), Is("refuses"), &[9], "what it does with a value that it cannot set"),
         key("send_scale", Amount, So("volts, amperes, seconds"), &[34, 17], "what one of `{value}` is worth"),
         key("send_digits", Count(1, 12), So("a decimal number"), &[34], "`{value}` is so many digits without a point"),
