@@ -73,7 +73,7 @@ pub(super) fn protection(parent: &mut Part<'_>, key: &str, of: Unit, numbers: Nu
     let level = if part.has("set") {
         Some(setting(&mut part, numbers))
     } else {
-        for key in ["set", "ask", "resolution", "out_of_range", "send_scale", "send_digits", "reply"] {
+        for key in ["set", "ask", "resolution", "accuracy", "out_of_range", "send_scale", "send_digits", "reply"] {
             part.passes_over(key);
         }
         None
