@@ -143,7 +143,8 @@ pub(super) fn rows() -> Vec<Row> {
                 // Until it is told: then it holds.
                 run(Right).meter_does("auto_range = { gap = \"50 ms\" }"),
                 run(Right).meter(UNITS).meter_does("auto_range = {}, free_running = true"),
-                run(Refused(TRIPPED)).meter_does("auto_range = { holds = \"always\" }"),
+                // 12 mA on the range of 10 mA: the usual 120 % would be just there.
+                run(Refused(TRIPPED)).meter_does("auto_range = { holds = \"always\", up = \"150 %\" }"),
                 run(Never(INSTRUMENT)).meter_does("auto_range = { holds = \"always\" }, free_running = true"),
             ]),
         ),
