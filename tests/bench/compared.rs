@@ -294,7 +294,7 @@ fn a_ramp_that_was_cut_short_on_one_side_is_told() {
     assert_eq!(shorted.ended.exit, Exit::Tripped, "{}", shorted.ended.how);
     let better = compared(&shorted.folder, &good.folder);
     let cut = told(&better, "compare-ramp-cut");
-    assert!(cut.contains("ends at 6.") && cut.contains("comes to its end after"), "{cut}");
+    assert!(cut.contains("cut short at 6.") && cut.contains("comes to its end after"), "{cut}");
     assert_eq!(better.exit(), Exit::Within, "{:?}", better.conclusion);
     // The steps after the trip are none of the ramp: current begins where it did.
     assert!(!told(&better, "compare-ramp").contains("begins never"), "{}", told(&better, "compare-ramp"));

@@ -37,8 +37,7 @@ fn event(event: &Event, sides: &Sides) -> String {
 /// reached it.
 pub fn reach(subject: Reach, reference: &[Reach], sides: &Sides) -> Option<Finding> {
     let cut = reference.iter().filter(|r| !r.whole).map(|r| r.highest).reduce(Volts::min);
-    let told =
-        |highest: Option<Volts>| highest.map_or("comes to its end".to_owned(), |v| format!("ends at {v}, before it was to"));
+    let told = |highest: Option<Volts>| highest.map_or("comes to its end".to_owned(), |v| format!("is cut short at {v}"));
     let (mine, theirs) = ((!subject.whole).then_some(subject.highest), cut);
     if mine.is_none() && theirs.is_none() {
         return None;
