@@ -25,6 +25,7 @@ mod distributions;
 mod export;
 mod leakage;
 mod least_squares;
+mod lots;
 mod numerics;
 mod pages;
 mod profiles;
