@@ -121,7 +121,7 @@ pub(super) fn rehearse(
             folder,
             logs,
             begin: Begin::New(header("rehearsal", checked, passed, seed, MADE_UP_DATE.into(), Some(unit))),
-            durability: Durability::Rehearsal,
+            durability: Durability::Aside,
             clock,
             expected: checked.estimate.stages.iter().map(|s| s.duration).collect(),
             supply: Ok(connect(Role::Supply, &bench.supply.profile.wire)),

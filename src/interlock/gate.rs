@@ -14,6 +14,9 @@ use crate::units::{Amperes, Joules, Seconds, Volts, Watts};
 /// A supply limits as exactly as it can be programmed, not better: this much
 /// above the limit, or two steps of its setting, is still its own limiting.
 const LIMIT_MARGIN: f64 = 0.05;
+/// What the supply's output capacitor adds to that while its voltage falls, behind a
+/// limit that holds: I = C dV/dt. Never more than 5 % above what the unit bears.
+const CAPACITOR_MARGIN: f64 = 0.10;
 
 /// What may not be crossed while the output is on.
 #[derive(Clone, Debug)]
@@ -171,7 +174,9 @@ impl Gate {
 
     fn current_passes(&mut self, reading: &Reading) -> Result<(), Trip> {
         let Sample::Value { value, u } = reading.sample else { return Ok(()) };
-        let allowed = self.limit.0 + (self.limit.0 * LIMIT_MARGIN).max(2.0 * self.bounds.limit_step.0);
+        let bears = self.bounds.ceiling.current.0 * (1.0 + LIMIT_MARGIN) - self.limit.0;
+        let margin = (self.limit.0 * CAPACITOR_MARGIN).min(bears).max(2.0 * self.bounds.limit_step.0);
+        let allowed = self.limit.0 + margin;
         if value - 2.0 * u > allowed {
             let mut trip = trip(Cause::OverCurrent, reading, format!("{} (and the margin of the supply's limiting)", self.limit));
             trip.reading.push_str(&self.held());

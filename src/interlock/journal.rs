@@ -64,7 +64,8 @@ impl Journal {
                 // A thread that is gone has committed nothing; the next writer finds out why.
                 tokio::task::spawn_blocking(move || journal.commit()).await.unwrap_or(Ok(()))
             } else {
-                self.commit()
+                self.traffic.flush();
+                self.record.lock().unwrap_or_else(PoisonError::into_inner).commit_soon()
             };
             // An error latches in the record: the next writer gets it and stops the run.
             if committed.is_err() {

@@ -55,9 +55,9 @@ fn over_current_follows_the_limit_in_force() {
     assert_eq!(cause(gate.admit(&amperes(0.05, 0.1))), None);
     gate.hand_over();
     assert_eq!(cause(gate.admit(&amperes(0.2, 0.042))), None, "the margin of the supply's own limiting");
-    let trip = gate.admit(&amperes(0.3, 0.045)).unwrap_err();
+    let trip = gate.admit(&amperes(0.3, 0.048)).unwrap_err();
     assert_eq!(trip.cause, Cause::OverCurrent);
-    assert!(trip.to_string().contains("over-current at 0.310 s: the supply reads 45.00 mA; the limit is 40 mA"), "{trip}");
+    assert!(trip.to_string().contains("over-current at 0.310 s: the supply reads 48.00 mA; the limit is 40 mA"), "{trip}");
     assert_eq!(
         cause(Gate::new(bounds(), Seconds(0.0), Joules(0.0)).admit(&metered(0.1, Sample::Value { value: 0.12, u: 1e-5 }))),
         Some(Cause::OverCurrent)

@@ -6,10 +6,12 @@
 //! them carries a hash that chains to the one before; after a failed write every further call
 //! gives the same error; a value that is not there is NULL.
 
+mod aside;
 pub mod catalogue;
 pub mod export;
 mod good;
 pub mod history;
+mod ledger;
 mod lot;
 mod mark;
 mod notes;

@@ -16,7 +16,7 @@ fn ranks_and_outliers_are_scipys() {
                 let sum: f64 = (0..4).map(|_| random.random_range(-1.0..1.0)).sum();
                 let far = if i % 17 == 3 { f64::from(i) / 4.0 } else { 0.0 };
                 // Every other case has ties.
-                if seed % 2 == 0 { sum + shift + far } else { ((sum + shift + far) * 4.0).round() / 4.0 }
+                if seed.is_multiple_of(2) { sum + shift + far } else { ((sum + shift + far) * 4.0).round() / 4.0 }
             })
             .collect()
     };

@@ -6,7 +6,7 @@
 //! its neighbours, so that a slow misfit of the fall is none. The noise is taken from
 //! differences of neighbours, by the median, so that rare steps do not count into it;
 //! a step must be larger than the meter's own. And the readings themselves must show it
-//! at its edge ([`edge`]): a fall of another form than the fitted one leaves steps in what
+//! at its edge (`edge`): a fall of another form than the fitted one leaves steps in what
 //! is left of it, and none in the readings.
 
 use super::decay::{Value, fall};

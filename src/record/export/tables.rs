@@ -154,6 +154,8 @@ const MADE: [Made; 8] = [
             ("plateau_flag", Text, "plateau_kind"),
             ("peak_A", Real, "peak_A"),
             ("limited_s", Real, "limited_s"),
+            ("held_from_V", Real, "held_from_V"),
+            ("held_V", Real, "held_V"),
             ("reason", Text, "reason"),
         ],
         from: "start ORDER BY stage, number",
