@@ -57,6 +57,18 @@ pub(super) fn main(arguments: &Arguments) -> Exit {
         Ok(sides) => sides,
         Err(error) => return complaint(&error.to_string()),
     };
+    if b.is_good && !arguments.further.is_empty() {
+        return complaint(
+            "--and adds a run to the one after a repair, and the second is a good unit: `rampart good` adds to that",
+        );
+    }
+    let all = || a.runs.iter().chain(&b.runs);
+    if let Some(twice) = all().find(|run| all().filter(|other| other.fingerprint == run.fingerprint).count() > 1) {
+        return complaint(&format!(
+            "{} is there twice: the same starts would count twice, or be compared with themselves",
+            twice.name
+        ));
+    }
     let names =
         [&a, &b].map(|s| s.name.chars().map(|c| if c.is_alphanumeric() || c == '-' { c } else { '_' }).collect::<String>());
     let compared = match compare(a, b, arguments.confidence.0) {

@@ -24,17 +24,19 @@ impl AtTerminal {
     }
 
     async fn put(&mut self, question: &Question) -> Result<String, String> {
+        let asks = !self.assume_done && self.patch.is_none();
+        let typed = asks.then(|| self.typed.expect());
         errln!("\n{}", question.text);
-        let answer = if self.assume_done || self.patch.is_some() {
-            let assumed = question.accept.first().cloned().unwrap_or_default();
-            errln!("(taken as done, without asking)");
-            assumed
-        } else {
+        let answer = if let Some(typed) = typed {
             let mut keys: Vec<String> =
                 question.accept.iter().map(|a| if a.is_empty() { "Enter".into() } else { a.clone() }).collect();
             keys.extend(question.also.iter().map(ToString::to_string));
             errln!("[{}]; anything else stops the run", keys.join(", "));
-            self.typed.answer().await?
+            typed.await?
+        } else {
+            let assumed = question.accept.first().cloned().unwrap_or_default();
+            errln!("(taken as done, without asking)");
+            assumed
         };
         if let (Some(patch), Some(what)) = (&self.patch, &question.connect) {
             tell(patch, if *what == self.unit { super::common::UNIT } else { what }).await?;

@@ -46,14 +46,17 @@ impl Typed {
         self.marks.take()
     }
 
-    /// The next line is an answer.
-    pub(super) async fn answer(&mut self) -> Line {
+    /// From now on the next line is an answer: called before a question is shown, so that
+    /// none is too quick for it.
+    pub(super) fn expect(&mut self) -> impl Future<Output = Line> + use<> {
         let (sender, line) = oneshot::channel();
         *self.waiting.lock().unwrap_or_else(PoisonError::into_inner) = Some(sender);
         let asked = self.wanted.send(());
-        match (asked, line.await) {
-            (Ok(()), Ok(line)) => line,
-            _ => Err("no answer".into()),
+        async move {
+            match (asked, line.await) {
+                (Ok(()), Ok(line)) => line,
+                _ => Err("no answer".into()),
+            }
         }
     }
 }
@@ -113,13 +116,14 @@ impl Reader {
     }
 
     fn line(&mut self) -> Line {
-        let mut line = String::new();
-        match self.input.read_line(&mut line) {
+        let mut line = Vec::new();
+        // What a terminal of another alphabet sends is kept as far as it can be read.
+        match self.input.read_until(b'\n', &mut line) {
             Ok(0) if !std::io::stdin().is_terminal() => {
                 Err("nobody can answer here; --assume-done takes every question as done".into())
             }
             Ok(0) => Err("no answer".into()),
-            Ok(_) => Ok(line.trim().to_owned()),
+            Ok(_) => Ok(String::from_utf8_lossy(&line).trim().to_owned()),
             Err(error) => Err(error.to_string()),
         }
     }

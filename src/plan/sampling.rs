@@ -38,6 +38,15 @@ pub struct LotBefore {
     pub nonconforming: u32,
 }
 
+/// What a series makes of its next lot.
+struct After {
+    inspection: Inspection,
+    letter: Letter,
+    plan: crate::analysis::sampling::Plan,
+    /// Somewhere before it acceptance had to stop.
+    stopped: bool,
+}
+
 /// Every part of a lot.
 pub(super) fn every(quantity: u32) -> Sampled {
     Sampled { numbers: Sampling::every(quantity, 0), by: "every part".into(), series: None }
@@ -47,17 +56,21 @@ impl InSeries {
     /// The plan after these lots, in their order. Where acceptance had been stopped by the
     /// rules, tightened inspection begins anew: that somebody has done something about it
     /// is for the user to know.
-    fn after(self, before: &[LotBefore], quantity: u32) -> Option<(Inspection, Letter, crate::analysis::sampling::Plan)> {
+    fn after(self, before: &[LotBefore], quantity: u32) -> Option<After> {
         let mut series = Series::new(self.aql, self.reduction);
+        let mut stopped = false;
         for lot in before {
+            stopped |= series.next().is_none();
             series.go_on();
             let letter = Letter::of(lot.quantity.into(), self.level)?;
             series.lot(letter, lot.quantity.into(), lot.nonconforming.into())?;
         }
+        stopped |= series.next().is_none();
         series.go_on();
         let inspection = series.next()?;
         let letter = Letter::of(quantity.into(), self.level)?;
-        Some((inspection, letter, plan(letter, self.aql, inspection)?.plan.within(quantity.into())))
+        let plan = plan(letter, self.aql, inspection)?.plan.within(quantity.into());
+        Some(After { inspection, letter, plan, stopped })
     }
 }
 
@@ -65,7 +78,7 @@ impl Sampled {
     /// The same after these earlier lots, where it hangs on them.
     pub fn after(&self, before: &[LotBefore], quantity: u32) -> Option<Self> {
         let series = self.series?;
-        let (inspection, letter, plan) = series.after(before, quantity)?;
+        let After { inspection, letter, plan, stopped } = series.after(before, quantity)?;
         let lots = match before.len() {
             0 => "no lot before it".to_owned(),
             1 => "one lot before it".to_owned(),
@@ -77,6 +90,10 @@ impl Sampled {
             letter.name(),
             inspection.name()
         );
+        // The rules end acceptance here; whether the supplier has done something about it is
+        // not for the program to know, but for whoever reads this to ask.
+        let stop = "; before it five lots had been refused on tightened inspection, after which none is accepted until the supplier has done something about it (9.4)";
+        let by = if stopped { by + stop } else { by };
         Some(Self { numbers: numbers(plan, self.numbers.stops)?, by, series: self.series })
     }
 }

@@ -12,20 +12,27 @@ use rusqlite::types::{ToSqlOutput, Value};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// Rows that may wait: some megabytes.
-const WAITING: usize = 16 * 1024;
+/// Rows that go over together, where no commit comes before; and bundles that may wait:
+/// some megabytes.
+const BUNDLE: usize = 256;
+const WAITING: usize = 256;
+
+/// A row, and the table that it goes into.
+type Row = (&'static str, Vec<Value>);
 
 enum Order {
-    Row(&'static str, Vec<Value>),
+    Rows(Vec<Row>),
     Commit,
     Close,
     /// Answered when everything before it has been done.
     Reached(SyncSender<Hash>),
 }
 
-/// The near side of the thread. It ends when this is dropped and all has been written.
+/// The near side of the thread, which ends when this is dropped and all has been written.
 pub(super) struct Aside {
     orders: SyncSender<Order>,
+    /// Rows that have not gone over yet.
+    bundle: Vec<Row>,
     failed: Arc<Mutex<Option<RecordError>>>,
 }
 
@@ -35,16 +42,25 @@ impl Aside {
         let failed = Arc::new(Mutex::new(None));
         let latch = Arc::clone(&failed);
         std::thread::spawn(move || obey(ledger, &received, &latch));
-        Self { orders, failed }
+        Self { orders, bundle: Vec::new(), failed }
     }
 
     fn check(&self) -> Result<(), RecordError> {
         self.failed.lock().unwrap_or_else(PoisonError::into_inner).clone().map_or(Ok(()), Err)
     }
 
-    fn order(&self, order: Order) -> Result<(), RecordError> {
+    fn order(&mut self, order: Order) -> Result<(), RecordError> {
         self.check()?;
+        self.hand_over()?;
         self.orders.send(order).map_err(|_| gone())
+    }
+
+    fn hand_over(&mut self) -> Result<(), RecordError> {
+        if self.bundle.is_empty() {
+            return Ok(());
+        }
+        let bundle = std::mem::replace(&mut self.bundle, Vec::with_capacity(BUNDLE));
+        self.orders.send(Order::Rows(bundle)).map_err(|_| gone())
     }
 
     pub(super) fn insert(&mut self, table: &'static str, values: &[&dyn ToSql]) -> Result<(), RecordError> {
@@ -54,7 +70,12 @@ impl Aside {
             _ => Ok(Value::Null),
         };
         let row: rusqlite::Result<Vec<Value>> = values.iter().map(owned).collect();
-        self.order(Order::Row(table, row.map_err(RecordError::store("a row could not be written"))?))
+        self.bundle.push((table, row.map_err(RecordError::store("a row could not be written"))?));
+        if self.bundle.len() < BUNDLE {
+            return Ok(());
+        }
+        self.check()?;
+        self.hand_over()
     }
 
     pub(super) fn commit_soon(&mut self) -> Result<(), RecordError> {
@@ -92,10 +113,10 @@ fn gone() -> RecordError {
 fn obey(mut ledger: Box<Ledger>, orders: &Receiver<Order>, failed: &Mutex<Option<RecordError>>) {
     for order in orders {
         let done = match order {
-            Order::Row(table, values) => {
+            Order::Rows(rows) => rows.iter().try_for_each(|(table, values)| {
                 let values: Vec<&dyn ToSql> = values.iter().map(|value| value as &dyn ToSql).collect();
                 ledger.insert(table, &values)
-            }
+            }),
             Order::Commit => ledger.commit(),
             Order::Close => {
                 ledger.close();
@@ -110,5 +131,14 @@ fn obey(mut ledger: Box<Ledger>, orders: &Receiver<Order>, failed: &Mutex<Option
         if let Err(error) = done {
             failed.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(error);
         }
+    }
+}
+
+impl Drop for Aside {
+    fn drop(&mut self) {
+        // What a row of a run that was given up says is worth keeping; where it cannot be
+        // kept the error has latched.
+        self.hand_over().and_then(|()| self.orders.send(Order::Commit).map_err(|_| gone())).unwrap_or_default();
+        self.reach();
     }
 }

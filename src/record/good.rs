@@ -110,6 +110,9 @@ pub fn add_good(logs: &Path, name: &str, run: &Path, unit: Option<&str>) -> Resu
     if name.is_empty() || name.starts_with('.') || !name.chars().all(usable) {
         return Err(RecordError::NoRun(format!("{name:?} is no name for a good unit: letters, digits, - and _")));
     }
+    if name == "last" || name.starts_with('-') || super::runs::names(logs)?.iter().any(|n| n.starts_with(name)) {
+        return Err(RecordError::NoRun(format!("{name:?} is what a run is called by: give the good unit another name")));
+    }
     if let Some(first) = verify(run)?.damage.into_iter().next() {
         return Err(RecordError::Damaged { path: run.join(FILE).display().to_string(), what: first });
     }

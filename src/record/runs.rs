@@ -26,7 +26,7 @@ pub fn new_folder(logs: &Path, moment: &str, title: &str) -> Result<PathBuf, Rec
 }
 
 /// The names of all folders that hold a record, oldest first.
-fn names(logs: &Path) -> Result<Vec<String>, RecordError> {
+pub(super) fn names(logs: &Path) -> Result<Vec<String>, RecordError> {
     let entries = match std::fs::read_dir(logs) {
         Ok(entries) => entries,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),

@@ -96,7 +96,7 @@ impl Lot {
         facts.extend(row.fixture.clone().map(|s| ("fixture", s)));
         facts.push((
             "taken",
-            format!("{taken}; accepted with up to {} nonconforming, refused from {} on", row.accept, row.reject),
+            format!("{taken}; accepted with up to {} nonconforming, refused from {} on: {}", row.accept, row.reject, row.sampled),
         ));
         facts.push((
             "rule",

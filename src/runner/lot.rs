@@ -79,6 +79,15 @@ pub(super) async fn run(bench: &mut Bench<'_>, lot: &Lot, inspection: &Inspectio
             (1..).zip(&turns.order).map(|(turn, position)| DrawnRow { turn, position: *position, name: lot.name(*position) });
         bench.journal.write(|r| drawn.into_iter().try_for_each(|row| r.drawn(&row)))?;
     }
+    if !lot.is_whole() || lot.sampling.series.is_some() {
+        let numbers = lot.sampling.numbers;
+        let text = format!(
+            "{} of {} parts are taken, accepted with {} nonconforming or fewer: {}",
+            numbers.sample, lot.quantity, numbers.accept, lot.sampling.by
+        );
+        bench.journal.event("sampling", &text)?;
+        bench.watcher.see(&Progress::Event { at: bench.station.clock().now(), text: &text });
+    }
     let mut work = Work { lot, turns, known: known.unwrap_or_default() };
     let result = parts(bench, &mut work, again).await;
     conclude(bench, &work, result.is_ok())?;

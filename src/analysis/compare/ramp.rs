@@ -18,10 +18,11 @@ pub struct Event {
 
 impl Event {
     /// How far the first side lies outside of what the other has, with the expanded
-    /// uncertainty, where it happens on both.
+    /// uncertainty, where it happens on both: that of steps, whose ends are added up, since
+    /// a place may lie anywhere within its own.
     pub fn difference(&self) -> Option<(Volts, Volts)> {
         let a = self.a?;
-        let apart = |b: &Place| (a.volts - b.volts, Volts(a.expanded.0.hypot(b.expanded.0)));
+        let apart = |b: &Place| (a.volts - b.volts, a.expanded + b.expanded);
         let nearest = self.b.iter().map(apart).min_by(|x, y| x.0.0.abs().total_cmp(&y.0.0.abs()))?;
         let (least, most) =
             self.b.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, m), p| (l.min(p.volts.0), m.max(p.volts.0)));

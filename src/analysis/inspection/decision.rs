@@ -111,6 +111,9 @@ impl Sampling {
         if short > 0 {
             why.push(format!("the sample of {} is short by {short}", self.sample));
         }
+        if judged == 0 && why.is_empty() {
+            why.push("no part was judged".to_owned());
+        }
         if !why.is_empty() {
             return (Decision::OnHold, format!("{}; {of}{aside}", why.join("; ")));
         }

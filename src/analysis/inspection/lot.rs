@@ -93,9 +93,11 @@ pub fn count(order: &[u32], skipped: &[u32], trials: &[Tried], counting: Countin
     let there = u32::try_from(order.len()).unwrap_or(u32::MAX).saturating_sub(count.skipped);
     let taken = count.judged + count.not_adequate + count.doubtful;
     count.open = sampling.sample.min(there).saturating_sub(taken);
-    // Where every part is taken, what is left out has no stand-in and needs none.
+    // Where every part is taken, what is left out has no stand-in; it needs none where it
+    // could be nonconforming to the last part without changing anything.
     let whole = usize::try_from(sampling.sample).is_ok_and(|sample| sample >= order.len());
-    count.short = if whole { 0 } else { sampling.sample.saturating_sub(there) };
+    let harmless = whole && count.judged > 0 && count.nonconforming.saturating_add(count.skipped) <= sampling.accept;
+    count.short = if harmless { 0 } else { sampling.sample.saturating_sub(there) };
     count
 }
 
@@ -132,7 +134,7 @@ mod tests {
         ];
         let sampling = Sampling::every(10, 0);
         let made = count(&order, &[5, 6], &trials, Counting::Worst, &sampling);
-        let wanted = Count { judged: 2, nonconforming: 1, not_adequate: 1, doubtful: 1, skipped: 2, open: 4, short: 0 };
+        let wanted = Count { judged: 2, nonconforming: 1, not_adequate: 1, doubtful: 1, skipped: 2, open: 4, short: 2 };
         assert_eq!(made, wanted);
         let sampling = Sampling { sample: 4, ..Sampling::every(10, 0) };
         assert_eq!(count(&order, &[5, 6], &trials, Counting::Worst, &sampling).open, 0);

@@ -86,6 +86,7 @@ pub fn run_to(document: &Document, accuracy: Accuracy) -> Result<Waveforms, Unru
         }
     }
     let mut transient = Transient::begin(circuit, 0, analysis.begins, accuracy)?;
+    transient.as_netlist();
     transient.limit_step(analysis.longest.unwrap_or(Seconds((stop - start) * SHARE)));
     let mut times = Vec::new();
     let mut moment = 0.0_f64;

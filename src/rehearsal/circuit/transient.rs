@@ -100,6 +100,8 @@ pub struct Transient {
     pub(super) peaks: Vec<f64>,
     pub(super) next_length: f64,
     pub(super) last_length: f64,
+    /// The share of it, and the least, of the step that takes up changes.
+    pulse: (f64, f64),
     /// The next corner of a source or moment of a device, and the longest step that they allow.
     pub(super) corner: f64,
     pub(super) allowed: f64,
@@ -115,8 +117,11 @@ pub struct Transient {
 const CHANGES: usize = 200;
 /// So many moments must take more time than this share of the time that it is.
 const CROWD: (u64, f64) = (20_000, 1e-6);
-/// The step that finds the currents after a change, as a share of the last one.
-const PULSE: f64 = 1e-9;
+/// The step that finds the currents after a change, as a share of the last one, and at least.
+const PULSE: (f64, f64) = (1e-9, 1e-21);
+/// The same of a netlist: long enough for a capacitor between two nodes not to hide what
+/// ties both to ground (C / h against G), and it has few changes.
+const PULSE_OF_NETLIST: (f64, f64) = (1e-5, 1e-15);
 
 impl Transient {
     /// Begins at time 0, from the operating point. Devices draw their chances from `seed`.
@@ -179,6 +184,7 @@ impl Transient {
             peaks: vec![0.0; size + 1],
             next_length: 1e-6,
             last_length: 1e-3,
+            pulse: PULSE,
             corner: f64::INFINITY,
             allowed: f64::INFINITY,
             last_changed: usize::MAX,
@@ -350,12 +356,18 @@ impl Transient {
                 self.look_ahead();
                 return Ok(());
             }
-            let length = (self.last_length * PULSE).clamp(1e-21, 1e-9);
+            let (share, least) = self.pulse;
+            let length = (self.last_length * share).clamp(least, 1e-9);
             self.pulse(length)?;
             self.pulse(length)?;
             pulsed = true;
         }
         Err(self.chatter())
+    }
+
+    /// From the first step on changes are taken up as suits a netlist.
+    pub(super) fn as_netlist(&mut self) {
+        self.pulse = PULSE_OF_NETLIST;
     }
 
     fn pulse(&mut self, length: f64) -> Result<(), Failure> {

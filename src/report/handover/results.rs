@@ -42,7 +42,7 @@ fn of_lot(run: &Run, lot: &LotRow) -> Result<Markup, RecordError> {
         }
         p {
             "Rule: accepted with up to " (lot.accept) " nonconforming of " (lot.sample) ", refused from " (lot.reject)
-            "; guard band " (lot.rule) "; of a part that was measured again the " (lot.counting) " trial counts."
+            " (" (lot.sampled) "); guard band " (lot.rule) "; of a part that was measured again the " (lot.counting) " trial counts."
             @if let Some(why) = &lot.overdue { strong { " An expired calibration was let pass: " (why) "." } }
         }
         @if let Some(count) = end.as_ref().map(|e| e.count) {
