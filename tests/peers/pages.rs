@@ -76,14 +76,16 @@ fn pages_are_whole_and_legible_at_every_width() {
     one("rain-gauge.toml", "rain-gauge-good.unit.toml", "4");
     one("vent-opener.toml", "vent-opener.unit.toml", "3");
     one("beehive-scale.toml", "beehive-scale.unit.toml", "3");
+    one("beehive-scale.toml", "beehive-scale.unit.toml", "4");
     one("capacitor-lot.toml", "capacitor-lot.unit.toml", "3");
     let runs = runs(folder.path());
     let name = |i: usize| runs[i].file_name().unwrap().to_str().unwrap();
-    for (a, b, page) in [(0, 1, "frost.html"), (2, 3, "rain.html"), (6, 6, "lot.html")] {
+    let scales: Vec<usize> = (0..runs.len()).filter(|i| name(*i).contains("beehive-scale")).collect();
+    for (a, b, page) in [(0, 1, "frost.html"), (2, 3, "rain.html"), (scales[0], scales[1], "scale.html")] {
         rampart(folder.path(), &["compare", name(a), name(b), "--page", page]);
     }
     let mut pages: Vec<PathBuf> = runs.iter().map(|r| r.join("report.html")).collect();
-    pages.extend(["frost.html", "rain.html", "lot.html"].map(|p| folder.path().join(p)));
+    pages.extend(["frost.html", "rain.html", "scale.html"].map(|p| folder.path().join(p)));
     for page in &pages {
         for width in WIDTHS {
             let Some(wrong) = look(page, width, folder.path()) else {
